@@ -1,0 +1,4 @@
+//! Stepbell: from a `.bell` script to a checked timing, a guided run, a record and its replay.
+
+pub mod clock;
+pub mod source;
