@@ -1,4 +1,6 @@
 //! Stepbell: from a `.bell` script to a checked timing, a guided run, a record and its replay.
 
 pub mod clock;
+pub mod complaint;
 pub mod source;
+pub mod syntax;

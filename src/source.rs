@@ -124,8 +124,7 @@ impl SourceMap {
     /// Line and column of a place's first byte.
     #[must_use]
     pub fn line_col(&self, place: Place) -> LineCol {
-        self.get(place.file)
-            .map_or(LineCol { line: 1, col: 1 }, |file| file.line_col(place.start))
+        self.get(place.file).map_or(LineCol { line: 1, col: 1 }, |file| file.line_col(place.start))
     }
 }
 
