@@ -2,5 +2,7 @@
 
 pub mod clock;
 pub mod complaint;
+pub mod guide;
+pub mod procedure;
 pub mod source;
 pub mod syntax;

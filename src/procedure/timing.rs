@@ -1,0 +1,212 @@
+//! The plan's named moments and bounds, and what the guide may ask about them.
+//!
+//! Takes a [`Plan`](crate::procedure::plan::Plan); gives one list of moments and bounds with their
+//! lines (everything temporal reads it: guide, prover, sheet, tally), what a guide knows of them
+//! during a run ([`Known`]), and the [`Timing`] trait. Here the trait is filled with plain window
+//! arithmetic ([`PlainTiming`]); the proof fills it with the dispatchable network.
+
+use crate::clock::{Millis, Moment, Span};
+use crate::procedure::model::Basis;
+use crate::procedure::plan::StepIx;
+use crate::source::Place;
+use std::collections::BTreeMap;
+
+/// A moment of one step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Point {
+    /// Which step of the plan.
+    pub step: StepIx,
+    /// Which moment of it.
+    pub mark: Mark,
+}
+
+/// The moments of a step, in order. The guide decides the first four and `LetGo`; hands decide
+/// `Begun`, `Done`, `Released`; the vehicle decides `Answered`; the person's report is `Reported`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Mark {
+    /// The prepare cue begins.
+    Prepare,
+    /// The prepare cue has ended.
+    Prepared,
+    /// The now cue begins.
+    Called,
+    /// The now cue has ended.
+    Heard,
+    /// The vehicle feels the first of the act.
+    Begun,
+    /// The act is complete.
+    Done,
+    /// The guide says let go.
+    LetGo,
+    /// What was held is free.
+    Released,
+    /// The sign begins.
+    Answered,
+    /// The report reaches the guide, or the guide declares silence.
+    Reported,
+    /// The step is over.
+    Over,
+}
+
+/// Who decides how long something takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Decides {
+    /// The guide, inside the bounds.
+    Guide,
+    /// The length of the spoken words.
+    Speech,
+    /// The person's body.
+    Person,
+    /// The vehicle.
+    Vehicle,
+    /// Nobody: a demand that must be met.
+    Demand,
+}
+
+/// `lo ≤ time(to) − time(from) ≤ hi`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Bound {
+    /// Measured from.
+    pub from: Point,
+    /// What is bound.
+    pub to: Point,
+    /// At least.
+    pub lo: Millis,
+    /// At most; `None`: no limit.
+    pub hi: Option<Millis>,
+    /// Who decides.
+    pub decides: Decides,
+    /// Which sentence says so.
+    pub place: Place,
+    /// Where its numbers come from.
+    pub basis: Basis,
+    /// In words of the domain, for stories.
+    pub what: What,
+}
+
+/// What a bound is, for stories and colours; worded by the renderer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum What {
+    /// The prepare words.
+    PrepareWords,
+    /// The now tone and words.
+    NowWords,
+    /// Reaction, walking and hands, up to what the vehicle feels.
+    Hands,
+    /// The strokes of a count.
+    Strokes,
+    /// A held length.
+    Holding,
+    /// Letting go.
+    LettingGo,
+    /// The vehicle's delay.
+    Answer,
+    /// Watching a sign until it is known, and reporting it.
+    Report,
+    /// Silence.
+    Silence,
+    /// A window of a step.
+    Window,
+    /// A limit on a stretch.
+    Limit,
+    /// A cool-down.
+    CoolDown,
+    /// One thing after another.
+    Order,
+}
+
+/// When something happened, as far as the guide can know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bracket {
+    /// Not before this.
+    pub earliest: Moment,
+    /// Not after this.
+    pub latest: Moment,
+}
+
+/// What has happened on this path, and when. Going back forgets what stood at or after the target.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Known {
+    points: BTreeMap<Point, Bracket>,
+}
+
+impl Known {
+    /// What is known of a moment.
+    #[must_use]
+    pub fn get(&self, point: Point) -> Option<Bracket> {
+        self.points.get(&point).copied()
+    }
+
+    /// Notes a moment that the guide itself saw.
+    pub fn at(&mut self, point: Point, at: Moment) {
+        self.points.insert(point, Bracket { earliest: at, latest: at });
+    }
+
+    /// Notes a moment that lies between two.
+    pub fn between(&mut self, point: Point, bracket: Bracket) {
+        self.points.insert(point, bracket);
+    }
+
+    /// Un-happens every moment of `from` and of all later steps of the plan.
+    pub fn forget_from(&mut self, from: StepIx) {
+        self.points.retain(|point, _| point.step < from);
+    }
+
+    /// Un-happens every moment of one step.
+    pub fn forget_step(&mut self, step: StepIx) {
+        self.points.retain(|point, _| point.step != step);
+    }
+
+    /// Everything that has happened, in the order of steps and marks.
+    pub fn iter(&self) -> impl Iterator<Item = (Point, Bracket)> + '_ {
+        self.points.iter().map(|(p, b)| (*p, *b))
+    }
+}
+
+/// Why a moment is bounded: the binding sentence.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Why {
+    /// The window's line.
+    pub place: Place,
+    /// What kind of bound it is.
+    pub what: What,
+    /// What it is measured from.
+    pub anchor: Point,
+    /// The window's own length.
+    pub length: Millis,
+}
+
+/// What the guide asks about time. Upper limits count from the earliest moment at which the anchor
+/// can have happened, lower limits from the latest.
+pub trait Timing {
+    /// Before this the point must not be brought about, given what is known. `Moment::START` if free.
+    fn earliest(&self, point: Point, known: &Known) -> Moment;
+    /// After this it is not safe to bring it about; `None`: no limit. For a cue (`Called`) this is the
+    /// latest safe cue; for `Begun`, `Done`, `Released` the latest act that still meets the windows.
+    fn latest(&self, point: Point, known: &Known) -> Option<Moment>;
+    /// The sentence that binds `latest`.
+    fn why(&self, point: Point, known: &Known) -> Option<Why>;
+}
+
+/// Bounds on the lengths of spoken texts, by prompt.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct SpeechLengths {
+    /// Stated or measured lengths, by the text's number.
+    pub lengths: BTreeMap<u32, Span>,
+    /// Where they come from.
+    pub source: SpeechSource,
+}
+
+/// Where speech lengths come from (named by verdict and record).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum SpeechSource {
+    /// The upper-bound model: words at the profile's rate + 0.6 s.
+    #[default]
+    Model,
+    /// Rendered and measured.
+    Measured,
+    /// A pack of recordings.
+    Recorded,
+    /// Nothing is spoken.
+    Silent,
+}
