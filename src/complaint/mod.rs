@@ -4,6 +4,7 @@
 //! for a person, `json` the object for a program, `code` holds the sentences, `why` the long answers.
 
 pub mod code;
+pub mod why;
 
 pub use code::{Code, Severity};
 
