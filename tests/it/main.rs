@@ -1,2 +1,3 @@
 //! The integration tests, one binary.
-fn main() {}
+
+mod rules;
