@@ -4,5 +4,6 @@ pub mod clock;
 pub mod complaint;
 pub mod guide;
 pub mod procedure;
+pub mod proof;
 pub mod source;
 pub mod syntax;
