@@ -2,7 +2,9 @@
 
 pub mod clock;
 pub mod complaint;
+pub mod edge;
 pub mod guide;
+pub mod journal;
 pub mod procedure;
 pub mod proof;
 pub mod source;

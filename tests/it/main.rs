@@ -1,6 +1,8 @@
 //! The integration tests, one binary.
 #![expect(clippy::disallowed_methods, reason = "tests read their fixtures straight from the disk")]
 
+mod journals;
 mod proofs;
 mod proofs_game;
+mod recording;
 mod rules;

@@ -1,0 +1,181 @@
+//! Reads scripts and records from the disk without being trapped: takes a path, gives a text or
+//! bytes within a limit, or why not as data.
+//!
+//! Only a regular file is opened, and it is asked what it is before and after: a FIFO, a device or
+//! a folder is refused without waiting, and no more than the limit and one byte is ever read.
+
+use std::fmt;
+use std::fs::{FileType, Metadata};
+use std::io::{self, ErrorKind, Read};
+use std::path::Path;
+
+use super::disk;
+use crate::journal::entry::RECORD_LIMIT;
+use crate::source::{LineCol, Source};
+
+/// The longest script that is read: 1 MiB.
+pub const SCRIPT_LIMIT: u64 = 1 << 20;
+/// The path that stands for standard input.
+pub const STANDARD_INPUT: &str = "-";
+
+/// A file that cannot be read, and why. The exit code for it is "unreadable input".
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Unreadable {
+    /// Its name as the person gave it.
+    pub name: String,
+    /// Why.
+    pub why: Why,
+}
+
+/// Why a file cannot be read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Why {
+    /// There is nothing at that name.
+    Missing,
+    /// It belongs to someone else.
+    NotAllowed,
+    /// Not a regular file, but this.
+    NotAFile(&'static str),
+    /// Longer than the limit, in bytes.
+    TooLong(u64),
+    /// Not UTF-8: the first wrong byte, from 0, and its line and column.
+    NotText {
+        /// The byte, from 0.
+        byte: usize,
+        /// Its line and column.
+        at: LineCol,
+    },
+    /// The operating system's own words.
+    Other(String),
+}
+
+/// The one sentence for each, with the name made harmless.
+impl fmt::Display for Unreadable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let name = harmless(&self.name);
+        match &self.why {
+            Why::Missing => write!(f, "{name}: there is no such file"),
+            Why::NotAllowed => write!(f, "{name}: you are not allowed to read it"),
+            Why::NotAFile(what) => write!(f, "{name}: this is {what}, not a file"),
+            Why::TooLong(limit) if *limit >= 1 << 20 => {
+                write!(f, "{name}: longer than {} MiB, not read", limit >> 20)
+            }
+            Why::TooLong(limit) => write!(f, "{name}: longer than {limit} bytes, not read"),
+            Why::NotText { byte, at } => {
+                write!(f, "{name}:{at}: not UTF-8 text (byte {byte})")
+            }
+            Why::Other(why) => write!(f, "{name}: {why}"),
+        }
+    }
+}
+
+/// A name with control and direction characters written out, so that it cannot steer a terminal.
+fn harmless(name: &str) -> String {
+    let steers = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+    };
+    let mut shown = String::with_capacity(name.len());
+    for c in name.chars() {
+        if steers(c) {
+            shown.extend(c.escape_unicode());
+        } else {
+            shown.push(c);
+        }
+    }
+    shown
+}
+
+/// Reads a script, from standard input where the path is `-`.
+///
+/// # Errors
+/// [`Unreadable`] when it is no regular file, over [`SCRIPT_LIMIT`], or not UTF-8.
+pub fn read_script(path: &Path) -> Result<Source, Unreadable> {
+    if path.as_os_str() == STANDARD_INPUT {
+        return script_from(&mut io::stdin().lock(), "standard input");
+    }
+    let name = path.to_string_lossy().into_owned();
+    let bytes = read_file(path, SCRIPT_LIMIT)?;
+    text(&name, bytes).map(|text| Source::new(name, text))
+}
+
+/// Reads a script from an open stream.
+///
+/// # Errors
+/// As [`read_script`].
+pub fn script_from(stream: &mut impl Read, name: &str) -> Result<Source, Unreadable> {
+    let bytes = bytes_from(stream, name, SCRIPT_LIMIT)?;
+    text(name, bytes).map(|text| Source::new(name, text))
+}
+
+/// Reads a record's bytes, from standard input where the path is `-`. What they hold is
+/// `journal::read`'s to say.
+///
+/// # Errors
+/// [`Unreadable`] when it is no regular file or over 256 MiB.
+pub fn read_record(path: &Path) -> Result<Vec<u8>, Unreadable> {
+    if path.as_os_str() == STANDARD_INPUT {
+        return bytes_from(&mut io::stdin().lock(), "standard input", RECORD_LIMIT);
+    }
+    read_file(path, RECORD_LIMIT)
+}
+
+fn read_file(path: &Path, limit: u64) -> Result<Vec<u8>, Unreadable> {
+    let name = path.to_string_lossy().into_owned();
+    let refuse = |why| Unreadable { name: name.clone(), why };
+    let said = |why: io::Error| refuse(in_words(&why));
+    // Asked first, because opening a device can already have an effect.
+    fits(&std::fs::metadata(path).map_err(said)?, limit).map_err(refuse)?;
+    let mut file = disk::open_to_read(path).map_err(said)?;
+    // Asked again, because the name may have been given to something else meanwhile.
+    fits(&file.metadata().map_err(said)?, limit).map_err(refuse)?;
+    bytes_from(&mut file, &name, limit)
+}
+
+fn bytes_from(stream: &mut impl Read, name: &str, limit: u64) -> Result<Vec<u8>, Unreadable> {
+    let refuse = |why| Unreadable { name: name.to_owned(), why };
+    let bytes = disk::read_at_most(stream, limit).map_err(|why| refuse(in_words(&why)))?;
+    if bytes.len() as u64 > limit { Err(refuse(Why::TooLong(limit))) } else { Ok(bytes) }
+}
+
+fn fits(what: &Metadata, limit: u64) -> Result<(), Why> {
+    if !what.is_file() {
+        return Err(Why::NotAFile(kind(what.file_type())));
+    }
+    if what.len() > limit { Err(Why::TooLong(limit)) } else { Ok(()) }
+}
+
+fn kind(what: FileType) -> &'static str {
+    if what.is_dir() {
+        return "a folder";
+    }
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::FileTypeExt;
+        if what.is_fifo() {
+            return "a pipe";
+        }
+        if what.is_socket() {
+            return "a socket";
+        }
+    }
+    "a device"
+}
+
+fn in_words(why: &io::Error) -> Why {
+    match why.kind() {
+        ErrorKind::NotFound => Why::Missing,
+        ErrorKind::PermissionDenied => Why::NotAllowed,
+        ErrorKind::IsADirectory => Why::NotAFile("a folder"),
+        _ => Why::Other(why.to_string()),
+    }
+}
+
+fn text(name: &str, bytes: Vec<u8>) -> Result<String, Unreadable> {
+    String::from_utf8(bytes).map_err(|wrong| {
+        let byte = wrong.utf8_error().valid_up_to();
+        let sound = String::from_utf8_lossy(&wrong.as_bytes()[..byte]).into_owned();
+        let at = Source::new(name, sound).line_col(u32::try_from(byte).unwrap_or(u32::MAX));
+        Unreadable { name: name.to_owned(), why: Why::NotText { byte, at } }
+    })
+}

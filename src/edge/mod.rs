@@ -1,0 +1,11 @@
+//! The only rooms that touch time, disk and signals: takes plain data and channels, gives back
+//! moments, texts and troubles as data. What they mean for a run is decided elsewhere.
+#![expect(clippy::disallowed_methods, reason = "this is the edge: the real clock, files, threads")]
+
+pub mod clock;
+pub mod disk;
+pub mod files;
+pub mod records;
+
+pub mod signals;
+pub mod writer;

@@ -1,0 +1,39 @@
+//! The record of a run: what a line on disk is, how lines are framed, how any part of a file reads
+//! back.
+//!
+//! Takes what happened, as data with a [`Moment`](crate::clock::Moment); gives bytes, and back from
+//! any bytes the entries and an account of what was lost. Pure: the disk is `edge::writer`'s.
+
+pub mod entry;
+pub mod read;
+pub mod write;
+
+use sha2::{Digest, Sha256};
+
+/// The SHA-256 of `bytes` in 64 lower-case hex digits, as `sha256sum` prints it.
+#[must_use]
+pub fn sha256_hex(bytes: &[u8]) -> String {
+    use std::fmt::Write;
+    Sha256::digest(bytes).iter().fold(String::with_capacity(64), |mut hex, byte| {
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// NIST FIPS 180-4 example values: the empty message and "abc".
+    #[test]
+    fn hashes_are_those_of_the_standard() {
+        assert_eq!(
+            sha256_hex(b""),
+            "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
+        );
+        assert_eq!(
+            sha256_hex(b"abc"),
+            "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+        );
+    }
+}

@@ -1,0 +1,1 @@
+//! The record on the disk: what is told as saved is saved, whatever fails.
