@@ -136,8 +136,11 @@ fn newest_first(folders: &[&Path]) -> Vec<PathBuf> {
     let mut records: Vec<_> = entries
         .filter_map(Result::ok)
         .filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file()))
-        .filter(|entry| entry.file_name().to_string_lossy().ends_with(ENDING))
-        .map(|entry| (entry.file_name(), entry.metadata().map_or(0, |m| m.len()), entry.path()))
+        .filter_map(|entry| {
+            let name = entry.file_name().into_string().ok()?;
+            let name = name.strip_suffix(ENDING)?.to_owned();
+            Some((name, entry.metadata().map_or(0, |file| file.len()), entry.path()))
+        })
         .collect();
     records.sort_by(|a, b| (&b.0, b.1).cmp(&(&a.0, a.1)));
     records.dedup_by(|later, first| later.0 == first.0);

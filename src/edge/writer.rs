@@ -231,7 +231,7 @@ impl Recorder {
         let failed = |why| NoRecord { path: folder.clone(), why: NoRecordWhy::Other(why) };
         std::thread::Builder::new()
             .name("record".to_owned())
-            .spawn(move || work(&plan, &orders, tell, &ready, &finished))
+            .spawn(move || work(&plan, orders, tell, &ready, &finished))
             .map_err(failed)?;
         let path = began
             .recv()
@@ -301,12 +301,14 @@ impl Recorder {
 /// The writer's thread, from the first open to the last sync.
 fn work(
     plan: &Plan,
-    orders: &Receiver<Order>,
+    orders: Receiver<Order>,
     mut tell: impl FnMut(Told),
     ready: &SyncSender<Result<PathBuf, NoRecord>>,
     finished: &SyncSender<Outcome>,
 ) {
     let whole = catch_unwind(AssertUnwindSafe(|| {
+        // Owned here, so that nothing can be put any more by the time a panic is told.
+        let orders = orders;
         let mut writer = match Writer::begin(plan) {
             Ok(writer) => writer,
             Err(why) => {
@@ -315,7 +317,7 @@ fn work(
             }
         };
         let _ = ready.send(Ok(writer.path.clone()));
-        writer.serve(orders, &mut tell);
+        writer.serve(&orders, &mut tell);
         let _ = finished.send(writer.close(&mut tell));
     }));
     if let Err(panic) = whole {

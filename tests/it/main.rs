@@ -1,8 +1,10 @@
 //! The integration tests, one binary.
 #![expect(clippy::disallowed_methods, reason = "tests read their fixtures straight from the disk")]
 
+mod faults;
 mod journals;
 mod proofs;
 mod proofs_game;
+mod reading;
 mod recording;
 mod rules;
