@@ -4,7 +4,7 @@
 //! The person may act at the very instant at which an outcome is seen.
 
 use super::network::{Network, Point};
-use super::search::Search;
+use super::search::{Keep, Search};
 use crate::clock::Millis;
 
 /// The answer of [`check`].
@@ -92,7 +92,7 @@ pub fn check(network: &Network) -> Verdict {
 /// # Errors
 /// [`Stopped`] once `stop` has said so.
 pub fn check_until(network: &Network, stop: &dyn Fn() -> bool) -> Result<Verdict, Stopped> {
-    let mut search = Search::new(network);
+    let mut search = Search::new(network, Keep::ForTheCheck);
     match search.run(stop)? {
         None => Ok(Verdict::Controllable),
         Some(edges) => Ok(Verdict::Not(search.cycle(&edges))),
@@ -116,7 +116,7 @@ pub enum LatestSafe {
 pub fn latest_safe(network: &Network, reference: Point, point: Point) -> LatestSafe {
     let holds = |least: i64| {
         let mut forced = network.clone();
-        forced.force(reference, point, Millis(least));
+        forced.at_least(reference, point, Millis(least));
         check(&forced) == Verdict::Controllable
     };
     if check(network) != Verdict::Controllable {

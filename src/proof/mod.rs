@@ -5,7 +5,7 @@
 //! latest safe moment of a cue before and during the run; `tn` reads the plain network format.
 
 pub mod controllable;
-//D
+pub mod dispatch;
 pub mod network;
 mod search;
 pub mod tn;

@@ -37,6 +37,11 @@ impl Point {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct EdgeTag(pub u32);
 
+impl EdgeTag {
+    /// For a bound that the prover itself adds: a time already known, a distance tried out.
+    pub const NONE: EdgeTag = EdgeTag(u32::MAX);
+}
+
 /// time(`to`) − time(`from`) ≤ `most`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Bound {
@@ -174,11 +179,43 @@ impl Network {
         Ok(())
     }
 
-    /// Adds time(`to`) − time(`from`) ≥ `least` without the limit on size: for a search that
-    /// pushes a point as far as it will go.
-    pub(super) fn force(&mut self, from: Point, to: Point, least: Millis) {
+    /// Adds time(`to`) − time(`from`) ≥ `least` without the limit on size: for the prover's own
+    /// searches, which push a point as far as it will go.
+    pub(super) fn at_least(&mut self, from: Point, to: Point, least: Millis) {
         let most = Millis::ZERO.minus(least);
-        self.bounds.push(Bound { from: to, to: from, most, tag: EdgeTag::default() });
+        self.bounds.push(Bound { from: to, to: from, most, tag: EdgeTag::NONE });
+    }
+
+    /// Adds time(`to`) − time(`from`) = `length` without the limit on size.
+    pub(super) fn exactly(&mut self, from: Point, to: Point, length: Millis) {
+        self.bounds.push(Bound { from, to, most: length, tag: EdgeTag::NONE });
+        self.at_least(from, to, length);
+    }
+
+    /// The same points without bounds and links.
+    pub(super) fn without_edges(&self) -> Network {
+        let count = self.points().map(|point| point.0).collect();
+        let outcome_of = vec![None; self.point_count()];
+        Network { outcome_of, joined: count, bounds: Vec::new(), links: Vec::new() }
+    }
+
+    /// One more point, even where the network is full.
+    pub(super) fn extra_point(&mut self) -> Point {
+        let number = u32::try_from(self.outcome_of.len()).unwrap_or(u32::MAX);
+        self.outcome_of.push(None);
+        self.joined.push(number);
+        Point(number)
+    }
+
+    /// Takes over a bound that a network with the same points has accepted.
+    pub(super) fn keep_bound(&mut self, bound: Bound) {
+        self.bounds.push(bound);
+    }
+
+    /// Takes over a link that a network with the same points has accepted, perhaps narrowed.
+    pub(super) fn keep_link(&mut self, link: Link) {
+        self.outcome_of[link.outcome.index()] = u32::try_from(self.links.len()).ok();
+        self.links.push(link);
     }
 
     /// The links, each outcome having at most one, form trees: a new link closes a circle exactly

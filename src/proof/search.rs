@@ -17,6 +17,15 @@ use super::controllable::{Cycle, Part, Role, Stopped, Use};
 use super::network::{Bound, Link, Network};
 use crate::clock::Millis;
 
+/// Which derived edges a search writes down.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Keep {
+    /// Those that are not negative: enough for the verdict.
+    ForTheCheck,
+    /// All: what a dispatcher needs.
+    ForDispatch,
+}
+
 /// The number of an edge of the search: first those of the network, then derived ones, each
 /// derived only from edges with smaller numbers.
 pub(super) type EdgeId = u32;
@@ -35,9 +44,10 @@ enum Origin {
 
 /// An edge `from -weight-> to` of the search.
 #[derive(Clone, Copy, Debug)]
-struct Edge {
-    to: u32,
-    weight: i64,
+pub(super) struct Edge {
+    pub from: u32,
+    pub to: u32,
+    pub weight: i64,
     /// Derived edges: the first step of the walk they stand for.
     step: u32,
 }
@@ -151,6 +161,7 @@ enum Found {
 #[derive(Debug)]
 pub(super) struct Search {
     points: usize,
+    keep: Keep,
     origins: Vec<Origin>,
     edges: Vec<Edge>,
     steps: Vec<Step>,
@@ -172,13 +183,14 @@ pub(super) struct Search {
 }
 
 impl Search {
-    pub(super) fn new(network: &Network) -> Search {
+    pub(super) fn new(network: &Network, keep: Keep) -> Search {
         let uncertain: Vec<usize> =
             (0..network.links().len()).filter(|&i| !network.links()[i].is_exact()).collect();
         let points = network.point_count();
         let nodes = points + uncertain.len();
         let mut search = Search {
             points,
+            keep,
             origins: Vec::with_capacity(network.bounds().len() + 6 * network.links().len()),
             edges: Vec::with_capacity(2 * (network.bounds().len() + 6 * network.links().len())),
             steps: Vec::new(),
@@ -223,19 +235,19 @@ impl Search {
         self.add(start, to, hi - lo, Origin::Link(number, Role::AtMost));
         self.add(to, start, 0, Origin::Link(number, Role::AtLeast));
         self.add(to, start, lo - hi, Origin::Link(number, Role::Slow));
-        let edge = self.push_base(to, 0, Origin::Link(number, Role::Quick));
+        let edge = self.push_base(start, to, 0, Origin::Link(number, Role::Quick));
         self.quick[to as usize] = Some(Entering { weight: 0, from: start, edge });
     }
 
-    fn push_base(&mut self, to: u32, weight: i64, origin: Origin) -> EdgeId {
+    fn push_base(&mut self, from: u32, to: u32, weight: i64, origin: Origin) -> EdgeId {
         let edge = as_u32(self.edges.len());
         self.origins.push(origin);
-        self.edges.push(Edge { to, weight, step: NONE });
+        self.edges.push(Edge { from, to, weight, step: NONE });
         edge
     }
 
     fn add(&mut self, from: u32, to: u32, weight: i64, origin: Origin) {
-        let edge = self.push_base(to, weight, origin);
+        let edge = self.push_base(from, to, weight, origin);
         let entering = Entering { weight, from, edge };
         if weight < 0 {
             self.starts[to as usize].push(entering);
@@ -327,12 +339,13 @@ impl Search {
         for &at in &touched {
             let (length, via) = (self.places.length[at as usize], self.places.via[at as usize]);
             let one_edge = self.edges[via as usize].to == source;
-            if at == source || one_edge || length < 0 || self.direct[at as usize] <= length {
+            let kept = length >= 0 || self.keep == Keep::ForDispatch;
+            if at == source || one_edge || !kept || self.direct[at as usize] <= length {
                 continue;
             }
             let step = self.write_steps(at, source);
             let edge = as_u32(self.edges.len());
-            self.edges.push(Edge { to: source, weight: length, step });
+            self.edges.push(Edge { from: at, to: source, weight: length, step });
             if length >= 0 {
                 derived.push(Entering { weight: length, from: at, edge });
             }
@@ -399,7 +412,7 @@ impl Search {
     /// often each is used. Shared parts are counted, not written out: a walk written out in full
     /// can be exponentially long (L. Hunsberger, *Magic loops and the dynamic controllability of
     /// simple temporal networks with uncertainty*, ICAART 2013).
-    fn unfold(&self, edges: &[EdgeId]) -> Vec<Use> {
+    pub(super) fn unfold(&self, edges: &[EdgeId]) -> Vec<Use> {
         let mut times = vec![0_u64; self.edges.len()];
         let mut order = Vec::new();
         for edge in self.in_walk_order(edges) {
@@ -454,6 +467,26 @@ impl Search {
             ahead.extend(parts.drain(..).rev());
         }
         order
+    }
+
+    /// How many points the search has, the inner ones of links included: those come last.
+    pub(super) fn node_count(&self) -> usize {
+        self.stages.len()
+    }
+
+    /// The edge with that number.
+    pub(super) fn edge(&self, edge: EdgeId) -> Edge {
+        self.edges[edge as usize]
+    }
+
+    /// All edges, those of the network first.
+    pub(super) fn edges(&self) -> impl Iterator<Item = (EdgeId, Edge)> + '_ {
+        (0..).zip(self.edges.iter().copied())
+    }
+
+    /// The link whose inner point S has the number `node`.
+    pub(super) fn link_of_inner(&self, node: u32) -> Option<usize> {
+        self.link_of_start.get((node as usize).checked_sub(self.points)?).copied()
     }
 }
 

@@ -4,6 +4,7 @@
 mod faults;
 mod journals;
 mod proofs;
+mod proofs_dispatch;
 mod proofs_game;
 mod reading;
 mod recording;
