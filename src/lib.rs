@@ -1,5 +1,6 @@
 //! Stepbell: from a `.bell` script to a checked timing, a guided run, a record and its replay.
 
+pub mod cli;
 pub mod clock;
 pub mod complaint;
 pub mod edge;

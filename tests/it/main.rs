@@ -6,6 +6,7 @@ mod journals;
 mod proofs;
 mod proofs_dispatch;
 mod proofs_game;
+mod proofs_network;
 mod reading;
 mod recording;
 mod rules;

@@ -11,7 +11,7 @@ use stepbell::proof::tn::{self, NamedNetwork};
 
 use crate::proofs_game::{Plain, person_wins};
 
-fn published() -> PathBuf {
+pub fn published() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/networks/published")
 }
 
