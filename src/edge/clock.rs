@@ -85,11 +85,17 @@ impl RunClock {
         Moment((read().boot - self.start).div_euclid(1_000_000))
     }
 
+    /// Where a moment lies on the clock below this one, in nanoseconds of [`Reading::boot`].
+    #[must_use]
+    pub fn instant_of(&self, moment: Moment) -> i64 {
+        self.start.saturating_add(moment.0.saturating_mul(1_000_000))
+    }
+
     /// Waits for the deadline or for the channel, whichever comes first. A deadline that is
     /// reached comes before a message that waits, so that no flood of messages delays a cue. A
     /// pause between two calls that is longer than [`GAP`] counts as [`Gap::Stopped`].
     pub fn wait_until<T>(&mut self, deadline: Moment, from: &Receiver<T>) -> Woken<T> {
-        let due = self.start.saturating_add(deadline.0.saturating_mul(1_000_000));
+        let due = self.instant_of(deadline);
         let mut gaps = self.look(0);
         loop {
             let left = due.saturating_sub(self.last.boot);

@@ -222,6 +222,35 @@ fn check_survived(place: &Path, output: &Output, fault: &str) {
     }
 }
 
+/// Kills a run at moments that follow no call: as soon as some event is told as saved, and up to a
+/// fraction of a millisecond later. `STEPBELL_KILLS` names another number of runs than 40.
+#[test]
+fn a_kill_at_any_moment_loses_nothing_that_was_told_as_saved() {
+    let kills = std::env::var("STEPBELL_KILLS").map_or(40, |n| n.parse().expect("a number"));
+    for nth in 0..kills {
+        let place = folder("kill-any");
+        let mut child = probe("record", &[])
+            .env("PROBE_FOLDER", &place)
+            .env("PROBE_EVENTS", "100000")
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines().map_while(Result::ok);
+        let enough = format!("saved {}", 1 + nth * 7919 % 23);
+        let mut said: Vec<String> = Vec::new();
+        while said.last() != Some(&enough) {
+            said.push(lines.next().expect("the run goes on"));
+        }
+        (0..nth * 104_729 % 20_000).for_each(|_| std::hint::spin_loop());
+        child.kill().unwrap();
+        said.extend(lines);
+        let status = child.wait().unwrap();
+        let output = Output { status, stdout: said.join("\n").into_bytes(), stderr: Vec::new() };
+        assert!(!output.status.success() && last_saved(&said) > 0);
+        check_survived(&place, &output, &format!("kill {nth}"));
+    }
+}
+
 /// The n-th write fails in each way, for n = 1, 2, … until a run gets through: no event is lost.
 #[test]
 fn a_failed_or_short_write_moves_the_whole_run_to_the_second_place() {
