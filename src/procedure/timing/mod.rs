@@ -5,9 +5,19 @@
 //! during a run ([`Known`]), and the [`Timing`] trait. Here the trait is filled with plain window
 //! arithmetic ([`PlainTiming`]); the proof fills it with the dispatchable network.
 
+mod lengths;
+mod list;
+mod plain;
+
+pub use lengths::{
+    NOW_TONE, hands, now_words, prompt, report_delay, speech_lengths, strokes, words_length,
+};
+pub use list::bounds;
+pub use plain::PlainTiming;
+
 use crate::clock::{Millis, Moment, Span};
-use crate::procedure::model::Basis;
-use crate::procedure::plan::StepIx;
+use crate::procedure::model::{Basis, Event};
+use crate::procedure::plan::{Anchor, StepIx};
 use crate::source::Place;
 use std::collections::BTreeMap;
 
@@ -128,6 +138,31 @@ pub struct Bracket {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Known {
     points: BTreeMap<Point, Bracket>,
+}
+
+impl Mark {
+    /// The mark of a moment that a script names.
+    #[must_use]
+    pub const fn of(event: Event) -> Mark {
+        match event {
+            Event::Called => Mark::Called,
+            Event::Heard => Mark::Heard,
+            Event::Begun => Mark::Begun,
+            Event::Done => Mark::Done,
+            Event::Released => Mark::Released,
+            Event::Answered => Mark::Answered,
+            Event::Reported => Mark::Reported,
+            Event::Over => Mark::Over,
+        }
+    }
+}
+
+impl Point {
+    /// The moment that a window is measured from.
+    #[must_use]
+    pub const fn of(anchor: Anchor) -> Point {
+        Point { step: anchor.step, mark: Mark::of(anchor.event) }
+    }
 }
 
 impl Known {

@@ -4,10 +4,21 @@
 //! anchor as an index. The guide walks it, `timing` lists its events and bounds, the prover compiles
 //! it. Planning also finds the complaints that depend on paths.
 
+mod build;
+mod carry;
+mod choose;
+mod find;
+mod graph;
+mod rest;
+mod unroll;
+
+pub use choose::{MOST_VARIANTS, variants};
+
 use crate::clock::{Millis, Span};
+use crate::complaint::Complaint;
 use crate::procedure::model::{
     Alert, Basis, Counted, EndingId, Event, HandCount, HelperId, Hold, ItemClass, ItemId, PlaceId,
-    PurseId, Range, ReadingId, SignId, TextId,
+    Procedure, Profile, PurseId, Range, ReadingId, SignId, TextId,
 };
 use crate::source::Place;
 
@@ -52,6 +63,8 @@ pub struct Plan {
     pub choices: Choices,
     /// The steps, in the order of the script; steps of `by way of` parts stand behind them.
     pub steps: Vec<PlanStep>,
+    /// How many of them are the script's own; from here on stand the steps of `by way of` parts.
+    pub main: u32,
     /// Where the run begins.
     pub entry: Option<Next>,
     /// Every guard, with the steps in which it holds.
@@ -62,7 +75,7 @@ pub struct Plan {
     pub limits: Vec<Limit>,
     /// Things to do every so often.
     pub awake: Vec<Awake>,
-    /// Every new thing that the run is to register, in order of its turn.
+    /// Every new thing with a turn of its own in a `for each`, in order of its turn.
     pub things: Vec<Thing>,
 }
 
@@ -95,7 +108,8 @@ pub enum Target {
         purse: PurseId,
         /// The first step to do: the way's first, or the step gone back to.
         enter: StepIx,
-        /// The step gone back to; events of it and of all later steps have un-happened.
+        /// The step gone back to; events of it and of all later steps un-happen when it is entered.
+        /// A part on the way still sees them.
         back: StepIx,
         /// Not before this long after the outcome is known.
         cool_down: Millis,
@@ -336,4 +350,40 @@ impl Plan {
     pub fn indexed(&self) -> impl Iterator<Item = (StepIx, &PlanStep)> {
         self.steps.iter().enumerate().map(|(i, s)| (StepIx(u32::try_from(i).unwrap_or(0)), s))
     }
+}
+
+/// The person who does a step: a helper, or the operator.
+#[must_use]
+pub fn person(procedure: &Procedure, by: Option<HelperId>) -> &Profile {
+    by.and_then(|helper| procedure.helpers.get(helper.0 as usize)).unwrap_or(&procedure.operator)
+}
+
+/// Makes a procedure flat for what a run has chosen.
+///
+/// # Errors
+/// Every complaint of the grave kind that this plan has.
+pub fn plan(procedure: &Procedure, choices: &Choices) -> Result<Plan, Vec<Complaint>> {
+    let (plan, found) = plan_and_complaints(procedure, choices);
+    let grave: Vec<Complaint> = found.into_iter().filter(Complaint::is_error).collect();
+    if grave.is_empty() { Ok(plan) } else { Err(grave) }
+}
+
+/// The plan as well as it can be made, and everything that is wrong with it.
+pub(crate) fn plan_and_complaints(
+    procedure: &Procedure,
+    choices: &Choices,
+) -> (Plan, Vec<Complaint>) {
+    let mut builder = build::Builder::new(unroll::Flat::new(procedure, choices));
+    let mut plan = builder.plan();
+    let mut found = builder.found;
+    let graph = graph::Graph::new(&plan);
+    carry::fill(procedure, &mut plan, &graph, &mut found);
+    rest::fill(&mut plan);
+    find::complaints(procedure, &plan, &graph, &builder.falls_off, &mut found);
+    (plan, found)
+}
+
+/// What only all plans of a script together show: steps and endings that no path reaches.
+pub(crate) fn unreached(procedure: &Procedure, plans: &[Plan]) -> Vec<Complaint> {
+    find::unreached(procedure, plans)
 }
