@@ -36,7 +36,7 @@ pub enum Code {
     TooComplex,
     /// No sentence begins with `<word>`.
     NotASentence,
-    /// Here <expected> should stand, not `<found>`.
+    /// Here <expected> should stand, not <found>.
     UnfinishedSentence,
     /// The text that opens here is not closed. Put a quote at its end.
     TextNotClosed,
@@ -254,7 +254,7 @@ const ALL: &[(Code, &str, Severity, &str)] = &[
         Code::UnfinishedSentence,
         "unfinished-sentence",
         Severity::Error,
-        "Here {expected} should stand, not `{found}`.",
+        "Here {expected} should stand, not {found}.",
     ),
     (
         Code::TextNotClosed,

@@ -1,3 +1,7 @@
 //! Reads and writes the language: text in, a tree of sentences and complaints out, and back again.
 
+pub mod blocks;
+pub mod build;
+mod grammar;
+mod plain;
 pub mod tree;

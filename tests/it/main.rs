@@ -3,6 +3,7 @@
 
 mod faults;
 mod journals;
+mod language;
 mod proofs;
 mod proofs_dispatch;
 mod proofs_game;
