@@ -1,6 +1,21 @@
 //! Leads a person through a plan: a pure state machine on a virtual clock.
 //!
-//! Takes inputs with their moments; gives effects. `cue` holds the data that goes in and out,
-//! `machine` the state machine. Nothing here sees text, a face, a file or the time of day.
+//! Takes inputs with their moments; gives effects. Nothing here sees text, a face, a file or the
+//! time of day. In the order of a run: `cue` is what goes in and out; `machine` the whole;
+//! `preparation` and `reading` the questions before it; `world` what stays the same in it, `run` what
+//! changes; `steps` one step's life in time, `outcomes` how it ends; `tests_after` the functional
+//! tests; `frame` what is shown; `out` collects the effects.
 
 pub mod cue;
+mod frame;
+mod machine;
+mod out;
+mod outcomes;
+mod preparation;
+mod reading;
+mod run;
+mod steps;
+mod tests_after;
+mod world;
+
+pub use machine::{Guide, MakeTiming, Settings};

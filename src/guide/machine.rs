@@ -1,0 +1,490 @@
+//! The guide as a whole: inputs with their moments go in, effects come out, nothing else happens.
+//!
+//! Takes a checked procedure and settings; gives [`Guide`]. It is total: every input in every state
+//! has an answer, and every state either waits for a press or wants to be woken.
+
+use crate::clock::{Millis, Moment};
+use crate::guide::cue::{
+    CountWhat, Cue, Effect, Fact, Frame, GapKind, Input, Notice, Press, Question, Stage, Tone,
+};
+use crate::guide::frame;
+use crate::guide::out::Out;
+use crate::guide::preparation::{Led, Preparation};
+use crate::guide::reading;
+use crate::guide::run::{Gap, Phase, Run, Seconds, built_in};
+use crate::guide::world::World;
+use crate::procedure::model::{EndingClass, EndingId, Procedure};
+use crate::procedure::plan::{Plan, plan};
+use crate::procedure::timing::{SpeechLengths, Timing};
+use std::sync::Arc;
+
+/// How long the question *stop?* stays; a second press within it stops.
+const STOP_ASKED: Millis = Millis(5000);
+/// A plan with more changes than this in one moment goes round in circles; the run ends unsure.
+const MOST_CHANGES: u32 = 10_000;
+
+/// Makes the timing of a plan: plain window arithmetic, or the proof's network.
+pub type MakeTiming = fn(&Procedure, &Plan, &SpeechLengths) -> Box<dyn Timing + Send>;
+
+/// What a guide is told besides the procedure.
+#[derive(Clone)]
+pub struct Settings {
+    /// How long each text takes to say.
+    pub speech: SpeechLengths,
+    /// What is allowed when.
+    pub timing: MakeTiming,
+    /// Whether no real vehicle stands there.
+    pub rehearsal: bool,
+}
+
+/// Leads a person through a procedure.
+pub struct Guide {
+    procedure: Arc<Procedure>,
+    settings: Settings,
+    life: Life,
+    now: Moment,
+    stop_asked: Option<Moment>,
+    notice: Option<Notice>,
+    shown: Option<Frame>,
+    woken: Option<Moment>,
+    ended: Option<EndingId>,
+}
+
+/// The two lives of a guide.
+enum Life {
+    /// Questions before the run.
+    Preparing(Preparation),
+    /// The run, its tests, and its end.
+    Running(Box<Running>),
+}
+
+/// A run with what it rests on.
+struct Running {
+    world: World,
+    run: Run,
+    undo: Option<Box<Run>>,
+}
+
+impl Guide {
+    /// A guide that has not started.
+    #[must_use]
+    pub fn new(procedure: Arc<Procedure>, settings: Settings) -> Guide {
+        let preparation = Preparation::new(&procedure, settings.rehearsal);
+        Guide {
+            procedure,
+            settings,
+            life: Life::Preparing(preparation),
+            now: Moment(i64::MIN),
+            stop_asked: None,
+            notice: None,
+            shown: None,
+            woken: None,
+            ended: None,
+        }
+    }
+
+    /// Shows and says the first question.
+    pub fn start(&mut self, at: Moment) -> Vec<Effect> {
+        self.now = self.now.max(at);
+        let mut out = Out::new(self.now);
+        if let (Life::Preparing(preparation), None) = (&self.life, &self.shown) {
+            preparation.say(&self.procedure, Cue::Question, &mut out);
+        }
+        self.complete(out)
+    }
+
+    /// Takes one input at its moment. A moment before the last one is taken as the last one.
+    pub fn handle(&mut self, input: Input, at: Moment) -> Vec<Effect> {
+        if self.ended.is_some() {
+            return Vec::new();
+        }
+        self.now = self.now.max(at);
+        let mut out = Out::new(self.now);
+        if matches!(input, Input::Press(_) | Input::Typed(_)) {
+            self.notice = None;
+        }
+        if !self.asked_to_stop(&input, &mut out) {
+            match &mut self.life {
+                Life::Preparing(_) => self.prepare(input, &mut out),
+                Life::Running(running) => running.handle(input, &mut out),
+            }
+        }
+        self.complete(out)
+    }
+
+    /// When the guide wants to be woken, at the latest. `None`: it waits for a press.
+    #[must_use]
+    pub fn next_wakeup(&self) -> Option<Moment> {
+        if self.ended.is_some() {
+            return None;
+        }
+        let asked = self.stop_asked.map(|until| until.after(Millis(1)));
+        let run = match &self.life {
+            Life::Running(running) => running.next_wakeup(self.now),
+            Life::Preparing(_) => None,
+        };
+        asked.into_iter().chain(run).filter(|at| *at > self.now).min()
+    }
+
+    /// The plan, once the run has begun.
+    #[must_use]
+    pub fn plan(&self) -> Option<&Plan> {
+        match &self.life {
+            Life::Running(running) => Some(&running.world.plan),
+            Life::Preparing(_) => None,
+        }
+    }
+
+    /// How it ended.
+    #[must_use]
+    pub fn ended(&self) -> Option<EndingId> {
+        self.ended
+    }
+
+    /// Stop asks once; the second press while the question stands stops. Any other press means what
+    /// it always means, and the question goes.
+    fn asked_to_stop(&mut self, input: &Input, out: &mut Out) -> bool {
+        if self.stop_asked.is_some_and(|until| self.now > until) {
+            self.stop_asked = None;
+        }
+        match (input, self.stop_asked.take()) {
+            (Input::Press(Press::Stop), None) => {
+                self.stop_asked = Some(self.now.after(STOP_ASKED));
+                if let Life::Running(running) = &mut self.life {
+                    running.settle(true, out);
+                }
+                true
+            }
+            (Input::Press(Press::Stop), Some(_)) => {
+                self.stop(out);
+                true
+            }
+            (Input::Press(_) | Input::Typed(_), _) => false,
+            (_, asked) => {
+                self.stop_asked = asked;
+                false
+            }
+        }
+    }
+
+    fn stop(&mut self, out: &mut Out) {
+        out.record(Fact::Answered(Question::ReallyStop, None));
+        match &mut self.life {
+            Life::Running(running) => running.run.stop(&running.world, out),
+            Life::Preparing(_) => self.ended = Some(built_in(EndingClass::Stopped)),
+        }
+    }
+
+    fn prepare(&mut self, input: Input, out: &mut Out) {
+        let Life::Preparing(preparation) = &mut self.life else { return };
+        let led = match input {
+            Input::Press(press) => preparation.press(&self.procedure, press, out),
+            Input::Typed(text) => preparation.typed(&self.procedure, &text, out),
+            Input::Wake | Input::Lost(_) => Led::On,
+            Input::Gap(kind, length) => {
+                out.notice(Notice::WasAway(kind, length));
+                Led::On
+            }
+        };
+        match led {
+            Led::On => {}
+            Led::Stop => self.ended = Some(built_in(EndingClass::Stopped)),
+            Led::Begin => {
+                let choices = preparation.choices.clone();
+                match plan(&self.procedure, &choices) {
+                    Ok(plan) => self.begin(plan, out),
+                    // `check` has planned every variant; a choice outside them cannot be led.
+                    Err(_) => self.ended = Some(built_in(EndingClass::Stopped)),
+                }
+            }
+        }
+    }
+
+    fn begin(&mut self, plan: Plan, out: &mut Out) {
+        let timing = (self.settings.timing)(&self.procedure, &plan, &self.settings.speech);
+        let choices = match &self.life {
+            Life::Preparing(preparation) => preparation.choices.clone(),
+            Life::Running(_) => plan.choices.clone(),
+        };
+        let world = World {
+            procedure: Arc::clone(&self.procedure),
+            plan,
+            timing,
+            speech: self.settings.speech.clone(),
+        };
+        let mut run = Run::new(&world, choices, out.now);
+        run.begin(&world, out);
+        let mut running = Running { world, run, undo: None };
+        running.settle(false, out);
+        self.life = Life::Running(Box::new(running));
+    }
+
+    /// Adds what follows from the state: notices and the frame, the next wake-up, the end.
+    fn complete(&mut self, mut out: Out) -> Vec<Effect> {
+        if let Life::Running(running) = &mut self.life {
+            if let Phase::Over(ending) = running.run.phase {
+                self.ended = Some(ending);
+            }
+            running.ring_seconds(&mut out);
+        }
+        if out.cue_given {
+            self.notice = None;
+        }
+        let frame = self.frame(out.now);
+        let notices = std::mem::take(&mut out.notices);
+        for notice in notices {
+            self.notice = Some(notice);
+            self.show(Frame { notice: self.notice.clone(), ..frame.clone() }, &mut out);
+        }
+        self.show(Frame { notice: self.notice.clone(), ..frame }, &mut out);
+        match (self.ended, self.next_wakeup()) {
+            (Some(ending), _) => {
+                let class = self.procedure.endings.get(ending.0 as usize);
+                let class = class.map_or(EndingClass::Unsure, |ending| ending.class);
+                out.effects.push(Effect::Ended(ending, class));
+            }
+            (None, Some(at)) if self.woken != Some(at) => {
+                self.woken = Some(at);
+                out.effects.push(Effect::WakeAt(at));
+            }
+            _ => {}
+        }
+        out.effects
+    }
+
+    fn show(&mut self, frame: Frame, out: &mut Out) {
+        if self.shown.as_ref() != Some(&frame) {
+            self.shown = Some(frame.clone());
+            out.effects.push(Effect::Show(Box::new(frame)));
+        }
+    }
+
+    fn frame(&self, now: Moment) -> Frame {
+        let mut frame = match &self.life {
+            Life::Preparing(preparation) => frame::preparing(&self.procedure, preparation),
+            Life::Running(running) => running.run.frame(&running.world, now),
+        };
+        if self.ended.is_some() {
+            frame.stage = Stage::Ended;
+        } else if self.stop_asked.is_some() {
+            frame.question = Some(Question::ReallyStop);
+        }
+        frame
+    }
+}
+
+impl Running {
+    fn handle(&mut self, input: Input, out: &mut Out) {
+        let by_person = !matches!(input, Input::Wake | Input::Gap(..));
+        if let Input::Gap(kind, length) = input {
+            self.away(kind, length, out);
+        }
+        // What was due before a press comes first; a press at the very moment still counts.
+        self.settle(by_person, out);
+        match input {
+            Input::Wake | Input::Gap(..) => {}
+            Input::Press(press) => self.press(press, out),
+            Input::Typed(text) => self.typed(&text, out),
+            Input::Lost(guard) => {
+                if self.run.guarded(&self.world, guard) {
+                    self.undo = Some(Box::new(self.run.clone()));
+                }
+                self.run.lost(&self.world, guard, out);
+            }
+        }
+        self.settle(false, out);
+    }
+
+    /// Brings about everything that is due; with `before` only what was due before this moment.
+    fn settle(&mut self, before: bool, out: &mut Out) {
+        let limit = if before { out.now.before(Millis(1)) } else { out.now };
+        let earlier = std::mem::take(&mut out.cue_given);
+        for _ in 0..MOST_CHANGES {
+            match self.run.next_due(&self.world, out.now) {
+                Some((at, due)) if at <= limit => self.run.fire(&self.world, at, due, out),
+                _ => {
+                    if out.cue_given {
+                        self.undo = None;
+                    }
+                    out.cue_given |= earlier;
+                    return self.tests_over();
+                }
+            }
+        }
+        self.run.phase = Phase::Over(built_in(EndingClass::Unsure));
+    }
+
+    fn tests_over(&mut self) {
+        let Phase::Testing(tests) = &self.run.phase else { return };
+        if let Some(ending) = tests.over() {
+            self.run.phase = Phase::Over(ending);
+        }
+    }
+
+    /// The computer was away. Reports may come that much later; nothing is decided before the person
+    /// could be heard again.
+    fn away(&mut self, kind: GapKind, length: Millis, out: &mut Out) {
+        let length = length.max(Millis::ZERO);
+        out.notice(Notice::WasAway(kind, length));
+        self.run.gap = Some(Gap { kind, length, end: out.now });
+        if let Phase::Acting(acting) = &mut self.run.phase {
+            let reports = self.world.reports(self.world.step(acting.last())).hi;
+            let since = out.now.since(acting.called).max(Millis::ZERO);
+            acting.away = acting.away.plus(length.min(since));
+            acting.grace = acting.grace.max(out.now.after(reports));
+        }
+    }
+
+    fn press(&mut self, press: Press, out: &mut Out) {
+        match press {
+            Press::SayAgain => self.run.again(&self.world, out),
+            Press::TakeBack => self.take_back(out),
+            Press::Hold if !matches!(self.run.phase, Phase::Testing(_)) => {
+                self.run.hold(&self.world, out);
+            }
+            Press::Hold | Press::Stop => {}
+            Press::SomethingElse if self.lists() => self.run.listing = !self.run.listing,
+            Press::Done | Press::Answer(_) | Press::SomethingElse | Press::Slip => {
+                self.taken(out, |world, run, out| press_taken(world, run, press, out));
+            }
+        }
+    }
+
+    fn typed(&mut self, text: &str, out: &mut Out) {
+        self.taken(out, |world, run, out| match run.phase.clone() {
+            Phase::Testing(mut tests) => {
+                tests.typed(world, run, text, out);
+                run.phase = Phase::Testing(tests);
+            }
+            Phase::Asks(n, _) => run.typed(world, n, text, out),
+            _ => {}
+        });
+    }
+
+    /// Whether *something else* shows the numbered answers here; elsewhere it is a no.
+    fn lists(&self) -> bool {
+        !matches!(self.run.phase, Phase::Testing(_) | Phase::Asks(_, Some(_)) | Phase::Over(_))
+    }
+
+    /// Does what a press asks for; if that changed anything, it can be taken back.
+    fn taken(&mut self, out: &mut Out, act: impl FnOnce(&World, &mut Run, &mut Out)) {
+        let before = self.run.clone();
+        let facts = out.effects.len();
+        act(&self.world, &mut self.run, out);
+        let refused = out.effects[facts..].iter().any(is_refusal);
+        if !refused && out.effects.len() > facts {
+            self.undo = Some(Box::new(before));
+        }
+    }
+
+    /// Back to the state before the last press. The time that has passed since then has passed.
+    fn take_back(&mut self, out: &mut Out) {
+        let Some(before) = self.undo.take() else { return out.ring(Tone::Missed) };
+        let voice_free = self.run.voice_free;
+        self.run = *before;
+        self.run.voice_free = self.run.voice_free.max(voice_free);
+        out.notice(Notice::TakenBack(self.run.step));
+    }
+
+    fn next_wakeup(&self, now: Moment) -> Option<Moment> {
+        let due = self.run.next_due(&self.world, now).map(|(at, _)| at);
+        let due = due.filter(|at| at.0 < i64::MAX);
+        let changes = self.run.changes(&self.world, now);
+        due.into_iter().chain(changes).filter(|at| *at > now).min()
+    }
+
+    /// Rings the last ten and five seconds of a window that counts down.
+    fn ring_seconds(&mut self, out: &mut Out) {
+        let frame = self.run.frame(&self.world, out.now);
+        let counts = |what| matches!(what, CountWhat::LatestCue | CountWhat::LatestAct);
+        let Some(count) = frame.count.filter(|count| counts(count.what)) else {
+            self.run.seconds = None;
+            return;
+        };
+        let left = count.at.since(out.now);
+        let first = |left: Millis| match left {
+            left if left > Millis::secs(10) => 10,
+            left if left > Millis::secs(5) => 5,
+            _ => 0,
+        };
+        let mut seconds = match self.run.seconds {
+            Some(seconds) if seconds.zero == count.at => seconds,
+            _ => Seconds { zero: count.at, next: first(left) },
+        };
+        if seconds.next > 0 && left <= Millis::secs(seconds.next) {
+            let five = left <= Millis::secs(5);
+            out.ring(if five { Tone::FiveLeft } else { Tone::TenLeft });
+            seconds.next = if five { 0 } else { 5 };
+        }
+        self.run.seconds = Some(seconds);
+    }
+}
+
+fn is_refusal(effect: &Effect) -> bool {
+    let refusals = [Notice::TooEarly, Notice::NotUnderstood, Notice::NotPlausible];
+    matches!(effect, Effect::Record(Fact::Noticed(notice)) if refusals.contains(notice))
+}
+
+/// A press that reports or answers something.
+fn press_taken(world: &World, run: &mut Run, press: Press, out: &mut Out) {
+    match (run.phase.clone(), press) {
+        (Phase::Testing(tests), Press::Slip) => tests.say(world, Cue::Again, out),
+        (Phase::Testing(mut tests), press) => {
+            tests.press(world, run, press, out);
+            for (thing, class) in std::mem::take(&mut tests.failed) {
+                run.verdicts.insert(thing, (class, run.step));
+            }
+            run.phase = Phase::Testing(tests);
+        }
+        (_, Press::Slip) => run.slip(world, out),
+        (Phase::Asks(n, typed), press) => run.asked(world, n, typed, press, out),
+        (_, Press::Answer(n)) => run.number(world, n, out),
+        (_, Press::Done) => run.done(world, out),
+        _ => {}
+    }
+}
+
+impl Run {
+    /// A text typed for a reading of the step.
+    fn typed(&mut self, world: &World, n: u32, text: &str, out: &mut Out) {
+        let asks = world.asks(self.step);
+        let reading = asks.get(n as usize);
+        let reading = reading.and_then(|id| world.procedure.readings.get(id.0 as usize));
+        let Some(reading) = reading else { return };
+        match reading::read(&reading.answer, text) {
+            Ok(value) => self.phase = Phase::Asks(n, Some(value)),
+            Err(reading::Refused::NotUnderstood) => out.refuse(Notice::NotUnderstood),
+            Err(reading::Refused::NotPlausible) => out.refuse(Notice::NotPlausible),
+        }
+    }
+
+    /// A press while a reading of the step is asked.
+    fn asked(
+        &mut self,
+        world: &World,
+        n: u32,
+        typed: Option<crate::procedure::plan::Value>,
+        press: Press,
+        out: &mut Out,
+    ) {
+        let Some(id) = world.asks(self.step).get(n as usize).copied() else { return };
+        let value = match (press, typed) {
+            (Press::Done | Press::Answer(1), Some(value)) => value,
+            (Press::Answer(k), None) => {
+                match crate::guide::preparation::nth_choice(&world.procedure, id, k) {
+                    Some(value) => value,
+                    None => return out.refuse(Notice::NotUnderstood),
+                }
+            }
+            (_, Some(_)) => {
+                self.asks(world, n, out.now, out);
+                return;
+            }
+            _ => return out.refuse(Notice::NotUnderstood),
+        };
+        self.choices.answers.retain(|(r, _)| *r != id);
+        self.choices.answers.push((id, value.clone()));
+        out.record(Fact::Answered(Question::Reading(id), Some(value)));
+        self.asks(world, n.saturating_add(1), out.now, out);
+    }
+}

@@ -1,0 +1,392 @@
+//! One step's life in time: what is due next, and what happens when it is.
+//!
+//! Takes the state of a run and the present; gives the next due moment, or brings it about.
+
+use crate::clock::{Millis, Moment};
+use crate::guide::cue::{Cue, Fact, Notice, OutcomeKind, Tone};
+use crate::guide::out::Out;
+use crate::guide::run::{Acting, Before, Phase, Run, next_let_go};
+use crate::guide::world::{Expected, World, plus};
+use crate::procedure::model::CUE_JITTER;
+use crate::procedure::plan::{PlanMet, Report, StepIx};
+use crate::procedure::timing::{Bracket, Mark, Point, What, Why};
+
+/// A cue given later than this is written down and shown.
+const LATE_CUE: Millis = Millis(100);
+
+/// What is due.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Due {
+    /// The cool-down is over.
+    CoolDownOver,
+    /// The next words before the now cue, of this step or ahead of the next.
+    Saying,
+    /// The now cue.
+    Cue,
+    /// A tick.
+    Tick,
+    /// Let go.
+    LetGo,
+    /// Nothing was seen in time.
+    Silence,
+    /// The window of this step was missed.
+    Late(StepIx),
+    /// The act is over, nobody tells.
+    Unreported,
+    /// The nth limit of the plan was missed.
+    Limit(u32),
+    /// The nth reminder of the plan.
+    Awake(u32),
+}
+
+/// The close of a window: when, whose, and why.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Close {
+    pub at: Moment,
+    pub step: StepIx,
+    pub mark: Mark,
+    pub why: Option<Why>,
+}
+
+impl Run {
+    /// What is due next, and when. A due moment may lie in the past: then it is due now.
+    pub fn next_due(&self, world: &World, now: Moment) -> Option<(Moment, Due)> {
+        let mut due = Vec::new();
+        match &self.phase {
+            Phase::CoolDown { until } => due.push((*until, Due::CoolDownOver)),
+            Phase::Before(before) => due.push(self.before_due(world, before, now)),
+            Phase::Acting(acting) => self.acting_due(world, acting, &mut due),
+            Phase::Resting | Phase::Cautions(_) | Phase::Asks(..) => {}
+            Phase::Testing(_) | Phase::Over(_) => return None,
+        }
+        self.limits_due(world, &mut due);
+        if self.close(world).is_none() {
+            let reminders = (0..).zip(&self.awake);
+            due.extend(reminders.filter_map(|(n, at)| at.map(|at| (at, Due::Awake(n)))));
+        }
+        due.into_iter().min_by_key(|(at, _)| *at)
+    }
+
+    fn before_due(&self, world: &World, before: &Before, now: Moment) -> (Moment, Due) {
+        if !before.sayings.is_empty() {
+            return (before.since.max(self.voice_free), Due::Saying);
+        }
+        let due = self.cue_due(world, before);
+        if !self.too_late(world, before, now) {
+            return (due, Due::Cue);
+        }
+        let why = world.timing.why(self.called(), &self.known).map(|why| why.what);
+        let close = match (self.close(world), why) {
+            (Some(close), _) => close.at.after(Millis(1)),
+            // The limit decides, at its own end.
+            (None, Some(What::Limit)) => Moment(i64::MAX),
+            (None, _) => now,
+        };
+        (close, Due::Late(self.step))
+    }
+
+    /// When the now cue is due: not before the words are said and the windows allow it.
+    pub fn cue_due(&self, world: &World, before: &Before) -> Moment {
+        let allowed = world.timing.earliest(self.called(), &self.known);
+        let said = before.prepared.unwrap_or(self.voice_free);
+        before.since.max(said).max(allowed)
+    }
+
+    /// Whether the now cue can no more be given in time.
+    pub fn too_late(&self, world: &World, before: &Before, now: Moment) -> bool {
+        let latest = world.timing.latest(self.called(), &self.known);
+        latest.is_some_and(|latest| self.cue_due(world, before).max(now) > latest)
+    }
+
+    /// The moment of the now cue.
+    pub fn called(&self) -> Point {
+        Point { step: self.step, mark: Mark::Called }
+    }
+
+    fn acting_due(&self, world: &World, acting: &Acting, due: &mut Vec<(Moment, Due)>) {
+        if let Some((at, ..)) = acting.ticks {
+            due.push((at, Due::Tick));
+        }
+        if let Some((_, at)) = acting.let_go {
+            due.push((at, Due::LetGo));
+        }
+        if let Some(early) = &self.early
+            && !early.before.sayings.is_empty()
+        {
+            due.push((early.before.since.max(self.voice_free), Due::Saying));
+        }
+        if world.step(acting.last()).report == Report::None {
+            due.push((acting.end().latest, Due::Unreported));
+            return;
+        }
+        if let Some(at) = self.silence_at(world, acting) {
+            due.push((at, Due::Silence));
+        }
+        if let Some((at, step)) = self.late_at(world, acting) {
+            due.push((at, Due::Late(step)));
+        }
+    }
+
+    /// When silence is declared: the latest act, the time in which the person would have seen it, and
+    /// the longest report. A report at that very moment still counts.
+    pub fn silence_at(&self, world: &World, acting: &Acting) -> Option<Moment> {
+        let step = world.step(acting.last());
+        let silence = step.silence.as_ref()?;
+        let anchor = world.anchor(silence.anchor, &acting.expected, &self.known);
+        let from = anchor.unwrap_or(acting.end()).latest;
+        let at = from.after(silence.within).after(world.reports(step).hi);
+        Some(at.max(acting.grace))
+    }
+
+    /// When a missed window is decided: its close, and as long as the report of an act in the last
+    /// moment can take to arrive.
+    fn late_at(&self, world: &World, acting: &Acting) -> Option<(Moment, StepIx)> {
+        let report = self.latest_report(world, acting);
+        let closes = self.closes(world).into_iter().map(|close| {
+            let subject = acting.expected.iter().find(|e| e.step == close.step);
+            let subject = subject.map_or(acting.end(), |e| at_mark(e, close.mark)).latest;
+            let tail = report.since(subject).max(Millis::ZERO);
+            (close.at.after(tail).max(acting.grace), close.step)
+        });
+        closes.min()
+    }
+
+    /// The latest moment at which a report can arrive, by the bounds.
+    fn latest_report(&self, world: &World, acting: &Acting) -> Moment {
+        let step = world.step(acting.last());
+        let reports = world.reports(step).hi;
+        let of_act = acting.end().latest.after(reports);
+        let answers = step.met.iter().map(|met| {
+            let from = world.anchor(met.anchor, &acting.expected, &self.known);
+            let from = from.unwrap_or(acting.end()).latest;
+            from.after(met.delay.hi).after(met.recognise.hi).after(reports)
+        });
+        answers.max().unwrap_or(of_act).max(of_act)
+    }
+
+    /// The earliest moment at which a report can be true: of this answer, or of the act.
+    pub fn earliest_report(&self, world: &World, acting: &Acting, met: Option<&PlanMet>) -> Moment {
+        let Some(met) = met else { return acting.end().earliest };
+        let from = world.anchor(met.anchor, &acting.expected, &self.known);
+        let from = from.unwrap_or(acting.end()).earliest;
+        from.after(met.delay.lo).after(met.recognise.lo).max(acting.called)
+    }
+
+    /// Every window of the stretch that can still close.
+    fn closes(&self, world: &World) -> Vec<Close> {
+        let steps = match &self.phase {
+            Phase::Before(_) => world.chain(self.step),
+            Phase::Acting(acting) => acting.chain.clone(),
+            _ => return Vec::new(),
+        };
+        let marks = [Mark::Begun, Mark::Done, Mark::Released];
+        let points = steps.iter().flat_map(|step| marks.map(|mark| Point { step: *step, mark }));
+        let closes = points.filter_map(|point| {
+            let at = world.timing.latest(point, &self.known)?;
+            let why = world.timing.why(point, &self.known);
+            Some(Close { at, step: point.step, mark: point.mark, why })
+        });
+        closes.collect()
+    }
+
+    /// The first window of the stretch to close.
+    pub fn close(&self, world: &World) -> Option<Close> {
+        self.closes(world).into_iter().min_by_key(|close| close.at)
+    }
+
+    fn limits_due(&self, world: &World, due: &mut Vec<(Moment, Due)>) {
+        for (n, limit) in (0..).zip(&world.plan.limits) {
+            let anchor = world.anchor(limit.anchor, &[], &self.known);
+            let inside = limit.from <= self.step && self.step <= limit.to;
+            let (true, Some(hi), Some(anchor)) = (inside, limit.range.hi, anchor) else { continue };
+            let close = anchor.earliest.after(hi);
+            let at = match &self.phase {
+                Phase::Acting(acting) if acting.chain.contains(&limit.to) => {
+                    close.after(world.reports(world.step(acting.last())).hi).max(acting.grace)
+                }
+                _ => close,
+            };
+            due.push((at, Due::Limit(n)));
+        }
+    }
+
+    /// Brings about what is due.
+    pub fn fire(&mut self, world: &World, at: Moment, due: Due, out: &mut Out) {
+        match due {
+            Due::CoolDownOver => self.arrive(world, at, out),
+            Due::Saying => self.say_next(world, at, out),
+            Due::Cue => self.give_cue(world, at, out),
+            Due::Tick => self.tick(out),
+            Due::LetGo => self.say_let_go(world, at, out),
+            Due::Silence => self.silent(world, at, out),
+            Due::Late(step) => self.late(world, step, at, out),
+            Due::Unreported => self.unreported(world, at, out),
+            Due::Limit(n) => self.limit(world, n, at, out),
+            Due::Awake(n) => self.remind(world, n, out),
+        }
+    }
+
+    /// The next words before a now cue; with the last of them the step is prepared.
+    fn say_next(&mut self, world: &World, due: Moment, out: &mut Out) {
+        let ahead = self.early.as_ref().map(|early| early.step);
+        let (step, before) = match (&mut self.phase, &mut self.early) {
+            (Phase::Before(before), _) => (self.step, before),
+            (_, Some(early)) => (ahead.unwrap_or(self.step), &mut early.before),
+            _ => return,
+        };
+        let Some((text, cue)) = before.sayings.pop_front() else { return };
+        let ended = self.voice_free.max(out.now).after(world.speech(text).hi);
+        let announce = cue == Cue::Prepare && !before.announced;
+        before.announced |= announce;
+        if before.sayings.is_empty() {
+            before.prepared = Some(ended);
+        }
+        let last = before.sayings.is_empty();
+        self.voice_free = ended;
+        if announce {
+            let point = Point { step, mark: Mark::Prepare };
+            self.known.at(point, out.now);
+            out.record(Fact::CueGiven { point, due, given: out.now });
+            out.ring(Tone::Prepare);
+        }
+        if last {
+            self.known.at(Point { step, mark: Mark::Prepared }, ended);
+        }
+        out.say(text, cue);
+    }
+
+    /// The now cue: a tone, and at most three words.
+    fn give_cue(&mut self, world: &World, due: Moment, out: &mut Out) {
+        let step = world.step(self.step);
+        let point = self.called();
+        out.cue_given = true;
+        out.ring(Tone::Now);
+        if let Some(text) = step.say {
+            out.say(text, Cue::Now);
+        }
+        out.record(Fact::CueGiven { point, due, given: out.now });
+        let late = out.now.since(due);
+        if late > LATE_CUE {
+            out.notice(Notice::CueLate(late));
+        }
+        for (n, no_return) in (0..).zip(&world.plan.no_returns) {
+            if no_return.before == self.step {
+                out.record(Fact::NoReturn(n));
+                out.notice(Notice::NoReturn(n));
+            }
+        }
+        let words = world.now_words(step);
+        let called = Bracket { earliest: out.now, latest: out.now };
+        self.voice_free = self.voice_free.max(out.now.after(words.hi));
+        self.known.at(point, out.now);
+        self.known.between(Point { step: self.step, mark: Mark::Heard }, plus(called, words));
+        let chain = world.chain(self.step);
+        let expected = world.expect(&chain, out.now);
+        self.act(world, chain, expected, out.now);
+    }
+
+    /// One tick; ticks that were slept through are not made up for.
+    fn tick(&mut self, out: &mut Out) {
+        let Phase::Acting(acting) = &mut self.phase else { return };
+        let Some((mut at, mut left, period)) = acting.ticks else { return };
+        out.ring(Tone::Tick);
+        let skipped = out.now.since(at).0 / period.0.max(1);
+        let steps = skipped.max(0).saturating_add(1);
+        at = at.after(period.times(steps));
+        left = left.saturating_sub(u32::try_from(steps).unwrap_or(u32::MAX));
+        acting.ticks = (left > 0).then_some((at, left, period));
+    }
+
+    /// The held thing is to be let go now.
+    fn say_let_go(&mut self, world: &World, due: Moment, out: &mut Out) {
+        let Phase::Acting(acting) = &mut self.phase else { return };
+        let Some((step, _)) = acting.let_go else { return };
+        let point = Point { step, mark: Mark::LetGo };
+        out.ring(Tone::LetGo);
+        out.record(Fact::CueGiven { point, due, given: out.now });
+        let reacts = world.actor(world.step(step)).reacts;
+        let said = Bracket { earliest: out.now, latest: out.now.after(CUE_JITTER) };
+        let shift = out.now.since(due).max(Millis::ZERO);
+        let mut passed = false;
+        for e in &mut acting.expected {
+            if passed {
+                *e = later(*e, shift);
+            }
+            if e.step == step {
+                e.released = Some(plus(said, reacts));
+                passed = true;
+            }
+        }
+        acting.let_go = next_let_go(world, &acting.expected, Some(step));
+        self.known.at(point, out.now);
+        self.held.remove(&step);
+    }
+
+    fn remind(&mut self, world: &World, n: u32, out: &mut Out) {
+        let Some(awake) = world.plan.awake.get(n as usize) else { return };
+        if let Some(due) = self.awake.get_mut(n as usize) {
+            *due = Some(out.now.after(awake.every.max(Millis(1))));
+        }
+        out.notice(Notice::KeepAwake(awake.text));
+        self.speak(world, awake.text, Cue::Notice, out);
+    }
+
+    /// A limit on a stretch was missed.
+    fn limit(&mut self, world: &World, n: u32, at: Moment, out: &mut Out) {
+        let Some(limit) = world.plan.limits.get(n as usize) else { return };
+        let step = world.step(self.step);
+        let target = limit.late.as_ref().or(step.late.as_ref()).unwrap_or(&step.otherwise);
+        self.missed(self.step, at, out);
+        self.conclude(world, OutcomeKind::Late, target, at, out);
+    }
+
+    /// A window closed before the act was reported, or before it could be called for.
+    fn late(&mut self, world: &World, whose: StepIx, at: Moment, out: &mut Out) {
+        let closed = match self.phase {
+            Phase::Before(_) => world.timing.latest(self.called(), &self.known),
+            _ => self.close(world).map(|close| close.at),
+        };
+        let own = world.step(whose);
+        let reported = world.step(self.reported_step());
+        let target = own.late.as_ref().or(reported.late.as_ref()).unwrap_or(&reported.otherwise);
+        self.missed(whose, closed.unwrap_or(at), out);
+        self.conclude(world, OutcomeKind::Late, target, at, out);
+    }
+
+    /// Says that a window was missed; if its last chance passed while the computer was away, the
+    /// person is not blamed.
+    fn missed(&self, step: StepIx, closed: Moment, out: &mut Out) {
+        match self.gap.filter(|gap| gap.holds(closed)) {
+            Some(gap) => out.refuse(Notice::Unattended(step, gap.kind, gap.length)),
+            None => out.refuse(Notice::Late(step)),
+        }
+    }
+
+    /// The step whose outcome decides: the last of the stretch.
+    pub fn reported_step(&self) -> StepIx {
+        match &self.phase {
+            Phase::Acting(acting) => acting.last(),
+            _ => self.step,
+        }
+    }
+}
+
+/// A moment of an expected act.
+fn at_mark(expected: &Expected, mark: Mark) -> Bracket {
+    match mark {
+        Mark::Begun => expected.begun,
+        Mark::Released => expected.end(),
+        _ => expected.done,
+    }
+}
+
+/// An expected act that much later.
+fn later(e: Expected, by: Millis) -> Expected {
+    let by = crate::clock::Span::exactly(by);
+    Expected {
+        begun: plus(e.begun, by),
+        done: plus(e.done, by),
+        released: e.released.map(|released| plus(released, by)),
+        ..e
+    }
+}

@@ -1,0 +1,243 @@
+//! What does not change during a run: the plan, the bounds of persons and speech, the asked timing.
+//!
+//! Takes the procedure, the plan and the settings; gives lookups and the brackets within which an
+//! act, an answer and a report can lie, given the moment of the cue.
+
+use crate::clock::{Moment, Span};
+use crate::guide::cue::Cue;
+use crate::procedure::model::{
+    Alert, CLOCK_ERROR, CUE_JITTER, EndingClass, EndingId, Event, Hold, Procedure, Profile,
+    PurseId, Range, ReadingId, TextId,
+};
+use crate::procedure::plan::{Anchor, Next, Plan, PlanStep, Report, StepIx, Target, person};
+use crate::procedure::timing::{
+    Bracket, Known, Point, SpeechLengths, Timing, hands, now_words, report_delay, strokes,
+};
+use std::sync::Arc;
+
+/// Everything that stays the same during a run.
+pub(super) struct World {
+    /// The checked model.
+    pub procedure: Arc<Procedure>,
+    /// The flat plan.
+    pub plan: Plan,
+    /// What is allowed when.
+    pub timing: Box<dyn Timing + Send>,
+    /// How long texts take to say.
+    pub speech: SpeechLengths,
+}
+
+/// The brackets of one act, as far as its bounds tell before it is reported.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Expected {
+    /// Which step.
+    pub step: StepIx,
+    /// The vehicle feels the first of it.
+    pub begun: Bracket,
+    /// It is complete.
+    pub done: Bracket,
+    /// The held thing is free, for a hold of a fixed length.
+    pub released: Option<Bracket>,
+}
+
+impl Expected {
+    /// The last of the act.
+    pub fn end(&self) -> Bracket {
+        self.released.unwrap_or(self.done)
+    }
+}
+
+impl World {
+    /// The step with this index.
+    pub fn step(&self, ix: StepIx) -> &PlanStep {
+        self.plan.step(ix)
+    }
+
+    /// How long a text takes to say.
+    pub fn speech(&self, text: TextId) -> Span {
+        self.speech.of(text)
+    }
+
+    /// The now cue from its beginning to its end: tone and words.
+    pub fn now_words(&self, step: &PlanStep) -> Span {
+        now_words(&self.speech, step)
+    }
+
+    /// The acting person's bounds.
+    pub fn actor(&self, step: &PlanStep) -> &Profile {
+        person(&self.procedure, step.by)
+    }
+
+    /// From what was seen or done to the press.
+    pub fn reports(&self, step: &PlanStep) -> Span {
+        report_delay(&self.procedure, step)
+    }
+
+    /// The class of an ending.
+    pub fn class(&self, ending: EndingId) -> EndingClass {
+        let known = self.procedure.endings.get(ending.0 as usize);
+        known.map_or(EndingClass::Unsure, |ending| ending.class)
+    }
+
+    /// How many tries a purse holds.
+    pub fn tries(&self, purse: PurseId) -> u32 {
+        self.procedure.purses.get(purse.0 as usize).map_or(0, |purse| purse.tries)
+    }
+
+    /// Where the hoped-for way leads from a step.
+    pub fn hoped(&self, ix: StepIx) -> Next {
+        let step = self.step(ix);
+        match step.met.first() {
+            Some(met) if step.report == Report::Answer => forward(&met.then),
+            _ => step.go_on,
+        }
+    }
+
+    /// The steps of one stretch of hands: this one and all that follow straight on, up to the one
+    /// whose answer is awaited. A stretch never turns back.
+    pub fn chain(&self, ix: StepIx) -> Vec<StepIx> {
+        let mut chain = vec![ix];
+        let mut at = ix;
+        while self.step(at).report != Report::Answer {
+            match self.step(at).go_on {
+                Next::Step(next) if next > at && self.step(next).straight_on => {
+                    chain.push(next);
+                    at = next;
+                }
+                _ => break,
+            }
+        }
+        chain
+    }
+
+    /// The cautions before a stretch of hands.
+    pub fn alerts(&self, ix: StepIx) -> Vec<Alert> {
+        self.chain(ix).iter().flat_map(|step| self.step(*step).alerts.clone()).collect()
+    }
+
+    /// The readings asked before a stretch of hands.
+    pub fn asks(&self, ix: StepIx) -> Vec<ReadingId> {
+        self.chain(ix).iter().flat_map(|step| self.step(*step).asks.clone()).collect()
+    }
+
+    /// What is said before the now cue: the cautions where nobody can stop to acknowledge them, then
+    /// what to take and where to stand, for every step of the stretch.
+    pub fn sayings(&self, ix: StepIx) -> Vec<(TextId, Cue)> {
+        let mut sayings = Vec::new();
+        if !self.step(ix).rest_before {
+            sayings.extend(self.alerts(ix).iter().map(|alert| (alert.text, Cue::Caution)));
+        }
+        sayings.push((self.step(ix).prepare, Cue::Prepare));
+        let mut at = ix;
+        while let Next::Step(next) = self.step(at).go_on {
+            if next <= at || !self.step(next).straight_on {
+                break;
+            }
+            sayings.push((self.step(next).prepare, Cue::Prepare));
+            at = next;
+        }
+        sayings
+    }
+
+    /// The brackets of every act of a stretch whose now cue was given at `called`.
+    pub fn expect(&self, chain: &[StepIx], called: Moment) -> Vec<Expected> {
+        let Some(first) = chain.first().map(|ix| self.step(*ix)) else { return Vec::new() };
+        let words = self.now_words(first).hi;
+        let hands = hands(&self.procedure, first);
+        let begun = Bracket {
+            earliest: called.after(hands.lo),
+            latest: called.after(words).after(hands.hi),
+        };
+        self.expect_from(chain, begun)
+    }
+
+    /// The same for a stretch that follows an act which ended within `end`: no cue, no reaction.
+    pub fn expect_after(&self, chain: &[StepIx], end: Bracket) -> Vec<Expected> {
+        let Some(first) = chain.first().map(|ix| self.step(*ix)) else { return Vec::new() };
+        self.expect_from(chain, plus(end, first.walk.then(first.takes)))
+    }
+
+    fn expect_from(&self, chain: &[StepIx], begun: Bracket) -> Vec<Expected> {
+        let mut begun = begun;
+        let mut all = Vec::new();
+        for (i, ix) in chain.iter().enumerate() {
+            let step = self.step(*ix);
+            if i > 0 {
+                let before = all.last().map_or(begun, Expected::end);
+                begun = plus(before, step.walk.then(step.takes));
+            }
+            let done = plus(begun, strokes(step));
+            let released = match &step.hold {
+                Some(Hold::For(range, ..)) => {
+                    let let_go = self.let_go_due(step, done, *range);
+                    Some(plus(
+                        Bracket { earliest: let_go, latest: let_go.after(CUE_JITTER) },
+                        self.actor(step).reacts,
+                    ))
+                }
+                _ => None,
+            };
+            all.push(Expected { step: *ix, begun, done, released });
+        }
+        all
+    }
+
+    /// When the guide says let go, so that the thing was held long enough whenever it was taken:
+    /// counted from the latest moment at which it can have been taken, the quickest hand allowed for.
+    pub fn let_go_due(&self, step: &PlanStep, done: Bracket, range: Range) -> Moment {
+        let exact = range.hi == Some(range.lo);
+        let least = if exact { range.lo } else { range.lo.plus(CLOCK_ERROR) };
+        done.latest.after(least).before(self.actor(step).reacts.lo).max(done.latest)
+    }
+
+    /// Where an anchor lies: in the stretch going on, or in what has happened.
+    pub fn anchor(&self, anchor: Anchor, expected: &[Expected], known: &Known) -> Option<Bracket> {
+        let own = expected.iter().find(|e| e.step == anchor.step);
+        match (own, anchor.event) {
+            (Some(e), Event::Begun) => Some(e.begun),
+            (Some(e), Event::Done) => Some(e.done),
+            (Some(e), Event::Released) => Some(e.end()),
+            _ => known.get(Point::of(anchor)),
+        }
+    }
+
+    /// The next step on the hoped-for way before which the run can rest.
+    pub fn next_rest(&self, from: StepIx) -> Option<StepIx> {
+        let mut at = from;
+        for _ in 0..self.plan.steps.len() {
+            match self.hoped(at) {
+                Next::Step(next) if self.step(next).rest_before => return Some(next),
+                Next::Step(next) => at = next,
+                Next::End(_) => return None,
+            }
+        }
+        None
+    }
+
+    /// The steps on the hoped-for way from the run's beginning, in order.
+    pub fn hoped_way(&self) -> Vec<StepIx> {
+        let mut way = Vec::new();
+        let mut at = self.plan.entry;
+        while let Some(Next::Step(ix)) = at {
+            if way.contains(&ix) {
+                break;
+            }
+            way.push(ix);
+            at = Some(self.hoped(ix));
+        }
+        way
+    }
+}
+
+/// Where a target leads forward; a retry leads to the first step to do.
+pub(super) fn forward(target: &Target) -> Next {
+    match target {
+        Target::To(next) | Target::ThisOne { next, .. } => *next,
+        Target::Again { enter, .. } => Next::Step(*enter),
+    }
+}
+
+/// A bracket a span later: bounds add.
+pub(super) fn plus(bracket: Bracket, span: Span) -> Bracket {
+    Bracket { earliest: bracket.earliest.after(span.lo), latest: bracket.latest.after(span.hi) }
+}
