@@ -4,4 +4,5 @@ pub mod blocks;
 pub mod build;
 mod grammar;
 mod plain;
+pub mod print;
 pub mod tree;

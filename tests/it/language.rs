@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 
 use stepbell::source::FileId;
 use stepbell::syntax::build::read;
+use stepbell::syntax::print::tidy;
+use stepbell::syntax::tree::{Line, Sentence, Tree};
 
 /// All scripts below a folder of the project.
 fn scripts(folder: &str) -> Vec<(PathBuf, String)> {
@@ -32,5 +34,45 @@ fn what_is_well_formed_reads_without_complaint() {
         let (tree, complaints) = read(FileId(0), &text);
         assert_eq!(complaints, [], "{}", path.display());
         assert_eq!(tree.lines.len(), text.lines().count(), "{}", path.display());
+    }
+}
+
+/// The tree with empty lines as `tidy` leaves them.
+fn without_needless_blanks(tree: &Tree) -> Tree {
+    let mut kept: Vec<Line> = Vec::new();
+    for line in &tree.lines {
+        let blank = line.sentence == Sentence::Blank;
+        if !blank || kept.last().is_some_and(|before| before.sentence != Sentence::Blank) {
+            kept.push(line.clone());
+        }
+    }
+    if kept.last().is_some_and(|last| last.sentence == Sentence::Blank) {
+        kept.pop();
+    }
+    Tree { lines: kept }
+}
+
+/// Printing gives the same tree back, and printing again gives the same text.
+#[track_caller]
+fn prints_and_reads_back(text: &str, of: &str) {
+    let (tree, _) = read(FileId(0), text);
+    let tidied = tidy(&tree);
+    let (again, _) = read(FileId(0), &tidied);
+    assert_eq!(again, without_needless_blanks(&tree), "{of}");
+    assert_eq!(tidy(&again), tidied, "{of}");
+}
+
+#[test]
+fn every_script_prints_and_reads_back_as_it_was() {
+    let all = ["tests/scripts", "procedures"].into_iter().flat_map(scripts);
+    for (path, text) in all {
+        prints_and_reads_back(&text, &path.display().to_string());
+    }
+}
+
+#[test]
+fn well_formed_scripts_are_tidy() {
+    for (path, text) in scripts("tests/scripts/well_formed") {
+        assert_eq!(tidy(&read(FileId(0), &text).0), text, "{}", path.display());
     }
 }
