@@ -56,7 +56,13 @@ impl Source {
     #[must_use]
     pub fn new(name: impl Into<String>, text: impl Into<String>) -> Source {
         let text = text.into();
-        let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
+        let bytes = text.as_bytes();
+        // LF, CR LF and a lone CR end a line.
+        let breaks = bytes.iter().enumerate().filter(|(i, b)| match b {
+            b'\n' => true,
+            b'\r' => bytes.get(i + 1) != Some(&b'\n'),
+            _ => false,
+        });
         let line_starts = std::iter::once(0)
             .chain(breaks.map(|(i, _)| u32::try_from(i + 1).unwrap_or(u32::MAX)))
             .collect();
@@ -81,7 +87,9 @@ impl Source {
         let line = self.line_starts.partition_point(|start| *start <= byte).max(1);
         let start = self.line_starts[line - 1] as usize;
         let end = (byte as usize).clamp(start, self.text.len());
-        let col = self.text.get(start..end).map_or(1, |before| before.chars().count() + 1);
+        // A byte order mark before a line is no character that a person counts.
+        let before = self.text.get(start..end).unwrap_or("").trim_start_matches('\u{feff}');
+        let col = before.chars().count() + 1;
         LineCol {
             line: u32::try_from(line).unwrap_or(u32::MAX),
             col: u32::try_from(col).unwrap_or(u32::MAX),
@@ -131,6 +139,15 @@ impl SourceMap {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn every_line_ending_counts_once() {
+        let source = Source::new("a.bell", "\u{feff}one\r\ntwo\rthree\n");
+        assert_eq!(source.line_col(3), LineCol { line: 1, col: 1 });
+        let two = u32::try_from(source.text().find("two").unwrap()).unwrap();
+        assert_eq!(source.line_col(two), LineCol { line: 2, col: 1 });
+        assert_eq!(source.line_col(two + 4), LineCol { line: 3, col: 1 });
+    }
 
     #[test]
     fn lines_and_columns_count_characters_from_one() {

@@ -4,9 +4,14 @@
 //! for a person, `json` the object for a program, `code` holds the sentences, `why` the long answers.
 
 pub mod code;
+pub mod json;
+pub mod render;
+pub mod visible;
 pub mod why;
 
 pub use code::{Code, Severity};
+pub use json::json;
+pub use render::{render, sentence};
 
 use crate::clock::Millis;
 use crate::source::Place;

@@ -3,7 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
-use stepbell::source::FileId;
+use stepbell::complaint::render;
+use stepbell::source::{FileId, Source, SourceMap};
 use stepbell::syntax::build::read;
 use stepbell::syntax::print::tidy;
 use stepbell::syntax::tree::{Line, Sentence, Tree};
@@ -75,4 +76,20 @@ fn well_formed_scripts_are_tidy() {
     for (path, text) in scripts("tests/scripts/well_formed") {
         assert_eq!(tidy(&read(FileId(0), &text).0), text, "{}", path.display());
     }
+}
+
+/// The script as the only file of a map, under a short name.
+fn only(text: &str) -> SourceMap {
+    let mut sources = SourceMap::default();
+    sources.add(Source::new("script.bell", text));
+    sources
+}
+
+#[test]
+fn every_stray_line_gets_the_complaint_that_a_person_needs() {
+    insta::glob!("../scripts/stray", "*.bell", |path| {
+        let text = std::fs::read_to_string(path).unwrap();
+        let (_, complaints) = read(FileId(0), &text);
+        insta::assert_snapshot!(render(&complaints, &only(&text), false));
+    });
 }

@@ -4,6 +4,7 @@
 //! a mechanical fix where there is one.
 
 use super::parts::Origin;
+use crate::complaint::visible::is_hidden;
 use crate::complaint::{Code, Complaint};
 use crate::syntax::grammar::{LONGEST_LINE, Rule};
 use crate::syntax::plain::{FIRST_WORDS, Plain, RESERVED, plain};
@@ -26,41 +27,10 @@ pub(super) fn too_long(origin: Origin, line: &str) -> Box<Complaint> {
 
 /// The first character of the line that may not stand in a script.
 pub(super) fn forbidden(origin: Origin, line: &str) -> Option<Box<Complaint>> {
-    let (at, found) = line.char_indices().find(|(_, c)| is_forbidden(*c))?;
+    let (at, found) = line.char_indices().find(|(_, c)| is_hidden(*c))?;
     let place = origin.place(at, at + found.len_utf8());
     let complaint = Complaint::new(Code::ForbiddenCharacter, place);
     Some(Box::new(complaint.with("char", format!("U+{:04X}", u32::from(found)))))
-}
-
-/// Control characters, and what Unicode 16 calls format characters (general category Cf) and line
-/// or paragraph separators (Zl, Zp): they show nothing themselves, but hide, join, split or reorder
-/// what stands around them.
-fn is_forbidden(c: char) -> bool {
-    match c {
-        '\t' => false,
-        ' '..='~' => false,
-        _ if c.is_control() => true,
-        '\u{ad}'
-        | '\u{600}'..='\u{605}'
-        | '\u{61c}'
-        | '\u{6dd}'
-        | '\u{70f}'
-        | '\u{890}'..='\u{891}'
-        | '\u{8e2}'
-        | '\u{180e}'
-        | '\u{200b}'..='\u{200f}'
-        | '\u{2028}'..='\u{202e}'
-        | '\u{2060}'..='\u{206f}'
-        | '\u{feff}'
-        | '\u{fff9}'..='\u{fffb}'
-        | '\u{110bd}'
-        | '\u{110cd}'
-        | '\u{13430}'..='\u{1343f}'
-        | '\u{1bca0}'..='\u{1bca3}'
-        | '\u{1d173}'..='\u{1d17a}'
-        | '\u{e0000}'..='\u{e007f}' => true,
-        _ => false,
-    }
 }
 
 /// What is wrong with a line that the grammar read up to `byte`, hoping for `expected` there.
