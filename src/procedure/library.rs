@@ -34,7 +34,8 @@ pub fn load(
     read: &mut dyn FnMut(&str) -> Result<String, String>,
 ) -> Library {
     let normal = name.replace('\\', "/");
-    let (folder, own) = normal.rsplit_once('/').map_or(("", &*normal), |(folder, own)| (folder, own));
+    let (folder, own) =
+        normal.rsplit_once('/').map_or(("", &*normal), |(folder, own)| (folder, own));
     let prefix = if folder.is_empty() && !normal.starts_with('/') {
         String::new()
     } else {

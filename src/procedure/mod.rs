@@ -3,6 +3,8 @@
 //! `check` turns a tree into a [`model::Procedure`] or complaints; `plan` unrolls it for the counts
 //! and answers that a run has chosen; `timing` lists the plan's named events and bounds.
 
+pub mod check;
+pub mod library;
 pub mod model;
 pub mod plan;
 pub mod timing;

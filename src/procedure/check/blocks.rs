@@ -1,11 +1,11 @@
 //! Pairs the flat lines of a tree into blocks and steps, and says which line stands out of place.
 //!
 //! Takes a [`Tree`]; gives a [`Block`] whose entries are steps, blocks and the lines between them.
-//! Wrong and missing `end` lines were complained about by `syntax`; here they are only mended: an
-//! `end` closes up to its own kind, an unmatched one is passed over.
+//! Wrong and missing `end` lines were complained about by `syntax`, which also says what each closes.
 
 use super::phrase::{Home, home, phrase};
 use crate::complaint::{Code, Complaint};
+use crate::syntax::blocks;
 use crate::syntax::tree::{BlockKind, Line, Sentence, Tree};
 
 /// A block with its head and what stands in it.
@@ -46,7 +46,8 @@ pub(super) struct StepLines<'t> {
 /// Nests a tree. Lines out of place are reported and, where they declare something, kept in the
 /// file's head, so that their names are known.
 pub(super) fn nest<'t>(tree: &'t Tree, out: &mut Vec<Complaint>) -> Block<'t> {
-    let mut nest = Nest { lines: &tree.lines, open: vec![Open::default()], beyond: 0, out };
+    let opener = blocks::pair(tree).opener;
+    let mut nest = Nest { lines: &tree.lines, opener, open: vec![Open::default()], out };
     for at in 0..tree.lines.len() {
         nest.line(at);
     }
@@ -57,22 +58,23 @@ pub(super) fn nest<'t>(tree: &'t Tree, out: &mut Vec<Complaint>) -> Block<'t> {
     nest.open.pop().map(|open| open.block).unwrap_or_default()
 }
 
-/// Blocks deeper than this were complained about by `syntax` and are not opened here.
-const DEEPEST: usize = 64;
-
 /// A block that is still open.
 #[derive(Default)]
 struct Open<'t> {
     block: Block<'t>,
     kind: Option<BlockKind>,
+    /// Its line's index.
+    at: usize,
     step: Option<StepLines<'t>>,
+    /// A line that could not be read may have opened a block: what follows may be its head.
+    lenient: bool,
 }
 
 struct Nest<'t, 'o> {
     lines: &'t [Line],
+    /// For each `end`, the line that it closes.
+    opener: Vec<Option<usize>>,
     open: Vec<Open<'t>>,
-    /// How many blocks beyond the deepest are passed over.
-    beyond: usize,
     out: &'o mut Vec<Complaint>,
 }
 
@@ -81,11 +83,11 @@ impl<'t> Nest<'t, '_> {
         let line = &self.lines[at];
         match &line.sentence {
             Sentence::Blank | Sentence::Remark(_) => {}
-            Sentence::Stray(_) => self.stray(),
-            Sentence::End(kind) => self.end(kind.value),
+            Sentence::Stray(text) => self.stray(line, text),
+            Sentence::End(_) => self.end(at),
             Sentence::Step(..) => self.step(line),
             sentence => match home(sentence) {
-                Home::Block(kind) => self.begin(line, kind),
+                Home::Block(kind) => self.begin(at, kind),
                 Home::Flow => self.between(line),
                 Home::Alert => self.alert(at),
                 home => self.sentence(line, home),
@@ -101,11 +103,23 @@ impl<'t> Nest<'t, '_> {
         &mut self.open[last]
     }
 
-    fn stray(&mut self) {
-        let top = self.top();
-        match &mut top.step {
-            Some(step) => step.stray = true,
-            None => top.block.stray = true,
+    /// A line that could not be read may have been a step's or a block's first line.
+    fn stray(&mut self, line: &'t Line, text: &str) {
+        let first = text.split([' ', '\t']).next().unwrap_or("");
+        let openers = ["step", "phase", "for", "repeat", "only", "part"];
+        match super::names::nearest(first, openers).as_deref() {
+            Some("step") => {
+                self.end_step();
+                self.top().step = Some(StepLines { line, lines: Vec::new(), stray: true });
+            }
+            Some(_) => {
+                self.end_step();
+                self.top().lenient = true;
+            }
+            None => match &mut self.top().step {
+                Some(step) => step.stray = true,
+                None => self.top().block.stray = true,
+            },
         }
     }
 
@@ -123,14 +137,13 @@ impl<'t> Nest<'t, '_> {
         }
     }
 
-    fn end(&mut self, kind: BlockKind) {
-        if self.beyond > 0 {
-            self.beyond -= 1;
-            return;
-        }
-        if self.open.iter().any(|open| open.kind == Some(kind)) {
+    /// Closes what `syntax` found that this `end` closes, and all that stands open inside it.
+    fn end(&mut self, at: usize) {
+        self.end_step();
+        let Some(opener) = self.opener.get(at).copied().flatten() else { return };
+        if self.open.iter().skip(1).any(|open| open.at == opener) {
             while self.open.len() > 1 {
-                let hit = self.top().kind == Some(kind);
+                let hit = self.top().at == opener;
                 self.close();
                 if hit {
                     break;
@@ -139,10 +152,12 @@ impl<'t> Nest<'t, '_> {
         }
     }
 
-    fn begin(&mut self, line: &'t Line, kind: BlockKind) {
+    fn begin(&mut self, at: usize, kind: BlockKind) {
+        let line = &self.lines[at];
         self.end_step();
-        if self.open.len() > DEEPEST {
-            self.beyond += 1;
+        self.top().lenient = false;
+        // Deeper ones were complained about by `syntax`.
+        if self.open.len() > blocks::DEEPEST {
             return;
         }
         let root_only = !matches!(
@@ -155,7 +170,7 @@ impl<'t> Nest<'t, '_> {
             self.misplaced(line, "in the flow, between steps");
         }
         let block = Block { line: Some(line), ..Block::default() };
-        self.open.push(Open { block, kind: Some(kind), step: None });
+        self.open.push(Open { block, kind: Some(kind), at, ..Open::default() });
     }
 
     /// Whether the innermost block holds sentences only.
@@ -171,11 +186,14 @@ impl<'t> Nest<'t, '_> {
         if self.in_leaf() {
             self.misplaced(line, "in the flow, between the blocks");
         }
-        self.top().step = Some(StepLines { line, lines: Vec::new(), stray: false });
+        let top = self.top();
+        top.lenient = false;
+        top.step = Some(StepLines { line, lines: Vec::new(), stray: false });
     }
 
     fn between(&mut self, line: &'t Line) {
         self.end_step();
+        self.top().lenient = false;
         if self.in_leaf() {
             self.misplaced(line, "in the flow, between steps");
             return;
@@ -233,13 +251,13 @@ impl<'t> Nest<'t, '_> {
         };
         if fits || self.after_no_way_back(line) {
             self.put(line, begun);
-        } else {
+        } else if !self.top().lenient {
             self.misplaced(line, belongs(home));
             // What it declares is known all the same.
-            if matches!(home, Home::Head | Home::Ask | Home::Stretch) {
-                if let Some(file) = self.open.first_mut() {
-                    file.block.head.push(line);
-                }
+            if matches!(home, Home::Head | Home::Ask | Home::Stretch)
+                && let Some(file) = self.open.first_mut()
+            {
+                file.block.head.push(line);
             }
         }
     }
@@ -247,10 +265,8 @@ impl<'t> Nest<'t, '_> {
     /// `if broken off` directly below `no way back` holds for the steps that follow.
     fn after_no_way_back(&mut self, line: &Line) -> bool {
         let above = self.top().block.entries.last();
-        let crossed = matches!(
-            above,
-            Some(Entry::Line(Line { sentence: Sentence::NoWayBack(..), .. }))
-        );
+        let crossed =
+            matches!(above, Some(Entry::Line(Line { sentence: Sentence::NoWayBack(..), .. })));
         crossed && matches!(line.sentence, Sentence::BreakOff(_))
     }
 

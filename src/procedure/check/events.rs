@@ -220,7 +220,7 @@ impl Check<'_> {
     /// Two steps may share a name only where they exclude each other.
     fn step_names(&mut self, known: &[Known]) {
         for (at, one) in known.iter().enumerate() {
-            if one.what == What::Turn {
+            if one.what == What::Turn || one.path.last().is_some_and(String::is_empty) {
                 continue;
             }
             let twin = known[..at].iter().find(|other| {
@@ -241,13 +241,7 @@ impl Check<'_> {
         }
     }
 
-    fn moment(
-        &mut self,
-        known: &[Known],
-        scope: &[String],
-        event: &EventRef,
-        step: Option<&Step>,
-    ) {
+    fn moment(&mut self, known: &[Known], scope: &[String], event: &EventRef, step: Option<&Step>) {
         if event.path.is_empty() {
             self.own_moment(known, scope, event, step);
             return;
@@ -357,9 +351,9 @@ const fn block_lacks(event: Event) -> Option<&'static str> {
 /// Whether two lists of conditions can never hold together.
 fn exclude(one: &[Condition], other: &[Condition]) -> bool {
     one.iter().any(|a| {
-        other.iter().any(|b| {
-            a.reading == b.reading && a.with == b.with && excludes(&a.test, &b.test)
-        })
+        other
+            .iter()
+            .any(|b| a.reading == b.reading && a.with == b.with && excludes(&a.test, &b.test))
     })
 }
 

@@ -2,9 +2,9 @@
 //!
 //! Takes the built model; what depends on the path (places, hands, walking) is `plan`'s.
 
+use super::Check;
 use super::signs::{steps, walk};
 use super::words::{holds, plain};
-use super::Check;
 use crate::clock::Millis;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{
@@ -51,8 +51,8 @@ impl Check<'_> {
         let felt = |item: &Item| item.felt.map(|felt| plain(model.text(felt)));
         for (at, item) in model.items.iter().enumerate().filter(|(_, item)| colour(item)) {
             let twin = model.items[..at].iter().find(|other| {
-                colour(other) && (felt(item).is_none() && felt(other).is_none()
-                    || felt(item) == felt(other))
+                colour(other)
+                    && (felt(item).is_none() && felt(other).is_none() || felt(item) == felt(other))
             });
             if let Some(twin) = twin {
                 let complaint = Complaint::new(Code::ToldApartByColour, item.place)
@@ -129,8 +129,8 @@ impl Check<'_> {
     /// Whether each guard can be watched during these steps.
     fn guards(&mut self, model: &Procedure, guards: &[Guard], steps: &[&Step]) {
         for guard in guards.iter().filter(|guard| !guard.forbids) {
-            let complaint = Complaint::new(Code::GuardUnwatched, guard.place)
-                .with("name", guard.name.as_str());
+            let complaint =
+                Complaint::new(Code::GuardUnwatched, guard.place).with("name", guard.name.as_str());
             if guard.watched.is_empty() {
                 if model.places.len() > 1 {
                     self.complain(complaint.with("where", "until it says `watched from …`"));
@@ -138,10 +138,11 @@ impl Check<'_> {
                 continue;
             }
             let watched = |place: PlaceId| guard.watched.iter().any(|w| same(model, *w, place));
-            let helped = steps.iter().any(|step| step.by.is_some() && at(step).is_some_and(watched));
-            let away = steps.iter().find(|step| {
-                step.by.is_none() && at(step).is_some_and(|place| !watched(place))
-            });
+            let helped =
+                steps.iter().any(|step| step.by.is_some() && at(step).is_some_and(watched));
+            let away = steps
+                .iter()
+                .find(|step| step.by.is_none() && at(step).is_some_and(|place| !watched(place)));
             if let (Some(step), false) = (away, helped) {
                 let place = at(step).and_then(|place| model.places.get(place.0 as usize));
                 let place = place.map_or("", |place| place.name.as_str());

@@ -3,11 +3,11 @@
 //! Takes the built model; complains where a hazard shows and nothing has warned of it before. The
 //! list of hazards and the words by which they are known are common practice, no source.
 
+use super::Check;
 use super::blocks::Block;
 use super::head::HAZARDS;
 use super::signs::steps;
 use super::words::{holds, plain};
-use super::Check;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{Alert, Hazard, Procedure, SignPattern, Step};
 use crate::source::Place;
@@ -31,7 +31,11 @@ const KNOWN: &[Signs] = &[
         word: "danger",
         what: "an engine runs",
         shown_by: &[
-            "start the engine", "run the engine", "engine running", "engine runs", "engine idling",
+            "start the engine",
+            "run the engine",
+            "engine running",
+            "engine runs",
+            "engine idling",
             "let the engine",
         ],
         spoken_of_by: &["exhaust"],
@@ -41,8 +45,14 @@ const KNOWN: &[Signs] = &[
         word: "warning",
         what: "the vehicle may start or move",
         shown_by: &[
-            "start the engine", "engine running", "engine runs", "crank", "into gear",
-            "out of park", "press the start button", "push the start button",
+            "start the engine",
+            "engine running",
+            "engine runs",
+            "crank",
+            "into gear",
+            "out of park",
+            "press the start button",
+            "push the start button",
         ],
         spoken_of_by: &["roll", "move", "jump", "parking brake", "wheels blocked"],
     },
@@ -65,7 +75,11 @@ const KNOWN: &[Signs] = &[
         word: "notice",
         what: "the locks move",
         shown_by: &[
-            "the locks", "door locks", "the lock cycling", "central locking", "lock the doors",
+            "the locks",
+            "door locks",
+            "the lock cycling",
+            "central locking",
+            "lock the doors",
             "lock the vehicle",
         ],
         spoken_of_by: &["locks", "locked in", "shut every key", "window open", "open window"],
@@ -89,8 +103,14 @@ const KNOWN: &[Signs] = &[
         word: "warning",
         what: "a door moves by itself",
         shown_by: &[
-            "garage door", "sliding door", "tailgate", "liftgate", "power door", "door moving",
-            "door opening", "door closing",
+            "garage door",
+            "sliding door",
+            "tailgate",
+            "liftgate",
+            "power door",
+            "door moving",
+            "door opening",
+            "door closing",
         ],
         spoken_of_by: &["door", "doors", "tailgate"],
     },
@@ -99,8 +119,12 @@ const KNOWN: &[Signs] = &[
         word: "warning",
         what: "a key is held to an antenna",
         shown_by: &[
-            "antenna", "reader coil", "reader tray", "against the start button",
-            "to the start button", "at the start button",
+            "antenna",
+            "reader coil",
+            "reader tray",
+            "against the start button",
+            "to the start button",
+            "at the start button",
         ],
         spoken_of_by: &["implant", "implants", "pacemaker"],
     },
@@ -169,10 +193,8 @@ impl Check<'_> {
 
     /// Nothing warned before this place. A caution that comes later is late, not missing.
     fn unwarned(&mut self, signs: &Signs, model: &Procedure, place: Place, later: &[&Step]) {
-        let late = later
-            .iter()
-            .flat_map(|step| &step.alerts)
-            .find(|alert| warns(model, alert, signs));
+        let late =
+            later.iter().flat_map(|step| &step.alerts).find(|alert| warns(model, alert, signs));
         if let Some(alert) = late {
             let line = self.library.sources.line_col(place).line;
             let complaint = Complaint::new(Code::CautionLate, alert.place)

@@ -57,7 +57,13 @@ impl<'a> Check<'a> {
             let id = EndingId(count(self.model.endings.len()));
             self.names.endings.insert(name.to_owned(), (id, None));
             let name = name.to_owned();
-            self.model.endings.push(Ending { name, class, text: None, hand_over: None, place: None });
+            self.model.endings.push(Ending {
+                name,
+                class,
+                text: None,
+                hand_over: None,
+                place: None,
+            });
         }
     }
 
@@ -132,8 +138,7 @@ impl<'a> Check<'a> {
         seen: &mut Vec<(&'static str, Place)>,
     ) -> bool {
         if let Some((_, first)) = seen.iter().find(|(said, _)| *said == sentence) {
-            let complaint =
-                Complaint::new(Code::SaidTwice, place).with("sentence", sentence);
+            let complaint = Complaint::new(Code::SaidTwice, place).with("sentence", sentence);
             self.complain(complaint.and(*first, "it is said here first"));
             return false;
         }

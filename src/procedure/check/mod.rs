@@ -89,6 +89,8 @@ struct Check<'a> {
     unknown: BTreeSet<String>,
     /// Lines that could not be read: a name that stands in one is not called unknown.
     strays: Vec<&'a str>,
+    /// One of them may have been a `for each` or `repeat`.
+    lost_turns: bool,
     used_items: BTreeSet<ItemId>,
     used_signs: BTreeSet<SignId>,
     used_parts: BTreeSet<String>,
@@ -151,6 +153,9 @@ impl<'a> Check<'a> {
             Sentence::Stray(text) => Some(text.as_str()),
             _ => None,
         });
+        let strays: Vec<&str> = strays.collect();
+        let turns = |line: &&str| names::mentions(line, "each") || names::mentions(line, "repeat");
+        let lost_turns = strays.iter().any(turns);
         Check {
             library,
             out: Vec::new(),
@@ -158,7 +163,8 @@ impl<'a> Check<'a> {
             names: Names::default(),
             texts: BTreeMap::new(),
             unknown: BTreeSet::new(),
-            strays: strays.collect(),
+            strays,
+            lost_turns,
             used_items: BTreeSet::new(),
             used_signs: BTreeSet::new(),
             used_parts: BTreeSet::new(),

@@ -61,7 +61,7 @@ impl<'a> Check<'a> {
             match block.line.map(|line| &line.sentence) {
                 Some(Sentence::Part(name, _)) => {
                     let part = PartOf { block, file, main };
-                    self.gather(block, main);
+                    self.gather(block);
                     if let Some((_, first)) = self.names.parts.get(&name.value) {
                         let first = *first;
                         self.taken(name, Some(first));
@@ -81,12 +81,12 @@ impl<'a> Check<'a> {
             }
         }
         if main {
-            self.gather(file, true);
+            self.gather(file);
         }
     }
 
     /// Notes the names of steps and phases, and the purses that stand in heads of blocks.
-    fn gather(&mut self, block: &'a Block<'a>, main: bool) {
+    fn gather(&mut self, block: &'a Block<'a>) {
         if block.line.is_some() {
             for line in &block.head {
                 if let Sentence::Allow(name, times, text) = &line.sentence {
@@ -102,15 +102,13 @@ impl<'a> Check<'a> {
                     }
                 }
                 Entry::Block(inner) => {
-                    let part = matches!(
-                        inner.line.map(|line| &line.sentence),
-                        Some(Sentence::Part(..))
-                    );
+                    let part =
+                        matches!(inner.line.map(|line| &line.sentence), Some(Sentence::Part(..)));
                     if let Some(Sentence::Phase(name)) = inner.line.map(|line| &line.sentence) {
                         self.names.phases.push(name.value.clone());
                     }
                     if !part {
-                        self.gather(inner, main);
+                        self.gather(inner);
                     }
                 }
                 Entry::Line(_) => {}
@@ -239,7 +237,8 @@ impl<'a> Check<'a> {
 
     /// Says once that a name is not known, or is known as something else.
     pub(super) fn unknown(&mut self, name: &Name, kind: &'static str, wanted: &'static str) {
-        if self.in_a_stray(&name.value) || !self.unknown.insert(format!("{wanted} {}", name.value)) {
+        if self.in_a_stray(&name.value) || !self.unknown.insert(format!("{wanted} {}", name.value))
+        {
             return;
         }
         if let Some((is, place)) = self.is_known_as(&name.value) {
@@ -338,7 +337,8 @@ impl<'a> Check<'a> {
                 kinds.push(of_kind.map(|(_, entry)| entry.clone()).collect());
             }
         }
-        let declared = |(n, (_, p)): (&String, &(EndingId, Option<Place>))| p.map(|p| (n.clone(), p));
+        let declared =
+            |(n, (_, p)): (&String, &(EndingId, Option<Place>))| p.map(|p| (n.clone(), p));
         kinds.push(self.names.endings.iter().filter_map(declared).collect());
         for mut kind in kinds {
             kind.sort_by_key(|(_, place)| *place);
@@ -357,15 +357,12 @@ impl<'a> Check<'a> {
 }
 
 /// Whether a line that could not be read mentions this name as a word of its own.
-fn mentions(line: &str, name: &str) -> bool {
+pub(super) fn mentions(line: &str, name: &str) -> bool {
     line.split(|c: char| !c.is_ascii_alphanumeric() && c != '-').any(|word| word == name)
 }
 
 /// The known name that was probably meant.
-pub(super) fn nearest<'n>(
-    name: &str,
-    known: impl IntoIterator<Item = &'n str>,
-) -> Option<String> {
+pub(super) fn nearest<'n>(name: &str, known: impl IntoIterator<Item = &'n str>) -> Option<String> {
     let limit = (name.chars().count() / 3).clamp(1, 3);
     known
         .into_iter()

@@ -24,7 +24,7 @@ impl Check<'_> {
             tree::Outcome::GoTo(step) => Outcome::GoTo(step.value.clone(), step.place),
             tree::Outcome::Finish(ending) => Outcome::Finish(self.ending(ending)),
             tree::Outcome::ThisOne(class) => {
-                if !env.turns.iter().any(|turn| turn.new) {
+                if !env.turns.iter().any(|turn| turn.new) && !self.lost_turns {
                     self.complain(Complaint::new(Code::ThisOneOutside, class.place));
                 }
                 Outcome::ThisOne(class.value)
@@ -71,7 +71,7 @@ impl Check<'_> {
         let first = written.path.first().map_or(written.event.place, |name| name.place);
         let place = first.to(written.event.place);
         let good = !env.turns.is_empty() && turns == Some(Turns::LaterTurns);
-        if written.previous && !good {
+        if written.previous && !good && !self.lost_turns {
             self.complain(Complaint::new(Code::NoTurnBefore, place));
         }
         EventRef {
@@ -225,8 +225,7 @@ impl Check<'_> {
         let turns = self.turns(turns.as_ref(), env);
         let so = self.outcome(so, line.place, env);
         if let Some(first) = step.step.silence.iter().find(|other| other.turns == turns) {
-            let complaint =
-                Complaint::new(Code::SaidTwice, line.place).with("sentence", "nothing");
+            let complaint = Complaint::new(Code::SaidTwice, line.place).with("sentence", "nothing");
             let first = first.place;
             self.complain(complaint.and(first, "it is said here first"));
             return;

@@ -2,15 +2,13 @@
 //!
 //! Takes the built model. Rules without a source beside them are common practice.
 
+use super::Check;
 use super::blocks::Block;
 use super::signs::steps;
 use super::values::singular;
 use super::words::{holds, plain};
-use super::Check;
 use crate::complaint::{Code, Complaint};
-use crate::procedure::model::{
-    Item, ItemId, Procedure, ReadingKind, Role, SubjectKind, Unit,
-};
+use crate::procedure::model::{Item, ItemId, Procedure, ReadingKind, Role, SubjectKind, Unit};
 use crate::source::Place;
 use crate::syntax::tree::Sentence;
 
@@ -20,7 +18,13 @@ const KEYS: &[&str] = &["key", "fob", "transponder", "blank", "card"];
 const REMOTES: &[&str] = &["remote", "handset", "transmitter"];
 /// Words of a secret that must not be typed as an answer.
 const SECRETS: &[&str] = &[
-    "pin", "password", "passcode", "start code", "security code", "radio code", "menu code",
+    "pin",
+    "password",
+    "passcode",
+    "start code",
+    "security code",
+    "radio code",
+    "menu code",
     "access code",
 ];
 
@@ -68,12 +72,12 @@ impl Check<'_> {
 
     fn working_key(&mut self, model: &Procedure, main: &Block<'_>) {
         let Some(new) = new_key(model) else { return };
-        let works = model.items.iter().any(|item| item.role == Role::Registered && key(model, item));
+        let works =
+            model.items.iter().any(|item| item.role == Role::Registered && key(model, item));
         if !works && !main.stray {
             self.complain(Complaint::new(Code::NoWorkingKey, new.place));
         }
-        let mut keys =
-            model.items.iter().filter(|i| i.role == Role::Registered && key(model, i));
+        let mut keys = model.items.iter().filter(|i| i.role == Role::Registered && key(model, i));
         let (Some(only), None) = (keys.next(), keys.next()) else { return };
         let first = model.tests.iter().find_map(|test| Some((test.item?, test.place)));
         let Some((item, place)) = first else { return };

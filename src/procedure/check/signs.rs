@@ -2,9 +2,9 @@
 //!
 //! Takes the built model; complains about twins, missing quiet times and outcomes that look the same.
 
+use super::Check;
 use super::blocks::{Block, Entry};
 use super::phrase::verb;
-use super::Check;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{
     ItemId, Met, Node, Procedure, Profile, Role, Sign, SignId, SignPattern, Step, Turns,

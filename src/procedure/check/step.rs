@@ -50,8 +50,19 @@ const EXCLUDE: &[(&str, &[&str])] = &[
     (
         "only watch",
         &[
-            "takes", "take", "put down", "hold", "count", "straight on", "let go of", "one way",
-            "within", "begin", "let go", "needs", "with",
+            "takes",
+            "take",
+            "put down",
+            "hold",
+            "count",
+            "straight on",
+            "let go of",
+            "one way",
+            "within",
+            "begin",
+            "let go",
+            "needs",
+            "with",
         ],
     ),
     ("no answer", &["see", "hear", "feel", "read", "look up"]),
@@ -98,15 +109,19 @@ impl Check<'_> {
         mut alerts: Vec<Alert>,
         env: &Env,
     ) -> Option<Step> {
-        let Sentence::Step(name, text) = &lines.line.sentence else { return None };
+        // A first line that could not be read still has a step's lines below it.
+        let place = lines.line.place;
+        let lost = tree::Text { value: String::new(), place };
+        let (name, text) = match &lines.line.sentence {
+            Sentence::Step(name, text) => (name, text),
+            _ => (&lost, &lost),
+        };
         let mut env = env.clone();
         let mut once = Vec::new();
         for line in &lines.lines {
             match &line.sentence {
-                Sentence::Basis(accord) => {
-                    if self.once("according to", line.place, &mut once) {
-                        env.basis = super::head::basis_of(accord);
-                    }
+                Sentence::Basis(accord) if self.once("according to", line.place, &mut once) => {
+                    env.basis = super::head::basis_of(accord);
                 }
                 Sentence::Late(_) => env.late = true,
                 Sentence::Alert(..) => {
@@ -387,12 +402,9 @@ impl Check<'_> {
         env: &Env,
     ) -> Option<Counted> {
         let how_many = match &counts.how_many {
-            tree::HowMany::Exactly(number) => HowMany::Exactly(self.counted(
-                number.value,
-                number.place,
-                MOST_STROKES,
-                "strokes",
-            )),
+            tree::HowMany::Exactly(number) => {
+                HowMany::Exactly(self.counted(number.value, number.place, MOST_STROKES, "strokes"))
+            }
             tree::HowMany::Reading(name) => self.count_of(name)?,
             tree::HowMany::Until(event) => {
                 if !self.own_answer(event) {

@@ -31,7 +31,12 @@ impl<'a> Check<'a> {
                 self.enter(name, Thing::Place(id));
                 let text = self.text(text);
                 let name_of = name.value.clone();
-                self.model.places.push(PlaceDef { name: name_of, text, far: None, place: name.place });
+                self.model.places.push(PlaceDef {
+                    name: name_of,
+                    text,
+                    far: None,
+                    place: name.place,
+                });
             }
             Sentence::Sign { .. } => self.declare_sign(sentence),
             _ if !main => {}
@@ -95,12 +100,9 @@ impl<'a> Check<'a> {
         self.enter(name, Thing::Sign(id));
         let pattern = match pattern {
             None => SignPattern::Plain,
-            Some(Pattern::Times(times)) => SignPattern::Times(self.counted(
-                times.value,
-                times.place,
-                MOST_SIGNALS,
-                "signals",
-            )),
+            Some(Pattern::Times(times)) => {
+                SignPattern::Times(self.counted(times.value, times.place, MOST_SIGNALS, "signals"))
+            }
             Some(Pattern::State(state)) => SignPattern::State(state.value.clone()),
         };
         let lasting = lasting.as_ref().and_then(|length| self.span(length)).unwrap_or(Span::ZERO);
@@ -119,9 +121,11 @@ impl<'a> Check<'a> {
     /// An inline `read "…"`: the text is the sign, one for each text in the script.
     pub(super) fn text_sign(&mut self, text: &Text) -> SignId {
         let same = |known: &str| known.trim().to_lowercase() == text.value.trim().to_lowercase();
-        let known = self.model.signs.iter().position(|sign| {
-            sign.name.is_empty() && same(self.model.text(sign.object))
-        });
+        let known = self
+            .model
+            .signs
+            .iter()
+            .position(|sign| sign.name.is_empty() && same(self.model.text(sign.object)));
         if let Some(known) = known {
             return SignId(count(known));
         }

@@ -85,10 +85,8 @@ impl Check<'_> {
                 let text = self.text(text);
                 stretch.awake.push((every.value, text, line.place));
             }
-            Sentence::BreakOff(text) => {
-                if self.once("if broken off", line.place, once) {
-                    stretch.break_off = Some(self.text(text));
-                }
+            Sentence::BreakOff(text) if self.once("if broken off", line.place, once) => {
+                stretch.break_off = Some(self.text(text));
             }
             Sentence::Late(so) => {
                 self.once_outcome("late", line, so, env, once, &mut stretch.late);
@@ -182,7 +180,8 @@ impl Check<'_> {
     /// Turns have a meaning inside a `for each` or `repeat`; the first try everywhere.
     pub(super) fn turns(&mut self, turns: Option<&At<Turns>>, env: &Env) -> Option<Turns> {
         let turns = turns?;
-        if turns.value != Turns::FirstTry && env.turns.is_empty() {
+        let outside = env.turns.is_empty() && !self.lost_turns;
+        if turns.value != Turns::FirstTry && outside {
             let complaint = Complaint::new(Code::TurnsOutsideBlock, turns.place)
                 .with("turns", turns_word(turns.value));
             self.complain(complaint);

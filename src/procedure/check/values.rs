@@ -219,11 +219,7 @@ impl Check<'_> {
         })
     }
 
-    pub(super) fn ordered_numbers(
-        &mut self,
-        lo: &tree::Decimal,
-        hi: &tree::Decimal,
-    ) -> Option<()> {
+    pub(super) fn ordered_numbers(&mut self, lo: &tree::Decimal, hi: &tree::Decimal) -> Option<()> {
         if lo.value <= hi.value {
             return Some(());
         }

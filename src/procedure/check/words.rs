@@ -3,8 +3,8 @@
 //! Takes the texts that tell the person what to do; counts and compares words. Sources stand beside
 //! each check.
 
-use super::signs::steps;
 use super::Check;
+use super::signs::steps;
 use crate::complaint::{Code, Complaint};
 use crate::source::Place;
 
@@ -38,12 +38,68 @@ const UNCOUNTED: &[&str] = &["again and again", "repeatedly", "a number of times
 
 /// Verbs with which an instruction begins.
 const VERBS: &[&str] = &[
-    "begin", "bring", "check", "climb", "close", "come", "connect", "count", "crank", "disconnect",
-    "drive", "fetch", "get", "go", "grip", "hold", "insert", "keep", "lay", "leave", "let", "lift",
-    "listen", "lock", "look", "lower", "move", "open", "pick", "place", "plug", "press", "pull",
-    "push", "put", "raise", "read", "release", "remove", "reset", "select", "set", "show", "shut",
-    "slide", "start", "stay", "step", "stop", "switch", "take", "tap", "touch", "turn", "type",
-    "unlock", "unplug", "wait", "walk", "watch", "withdraw", "write",
+    "begin",
+    "bring",
+    "check",
+    "climb",
+    "close",
+    "come",
+    "connect",
+    "count",
+    "crank",
+    "disconnect",
+    "drive",
+    "fetch",
+    "get",
+    "go",
+    "grip",
+    "hold",
+    "insert",
+    "keep",
+    "lay",
+    "leave",
+    "let",
+    "lift",
+    "listen",
+    "lock",
+    "look",
+    "lower",
+    "move",
+    "open",
+    "pick",
+    "place",
+    "plug",
+    "press",
+    "pull",
+    "push",
+    "put",
+    "raise",
+    "read",
+    "release",
+    "remove",
+    "reset",
+    "select",
+    "set",
+    "show",
+    "shut",
+    "slide",
+    "start",
+    "stay",
+    "step",
+    "stop",
+    "switch",
+    "take",
+    "tap",
+    "touch",
+    "turn",
+    "type",
+    "unlock",
+    "unplug",
+    "wait",
+    "walk",
+    "watch",
+    "withdraw",
+    "write",
 ];
 /// Words that say two acts are one.
 const TOGETHER: &[&str] = &["together", "at the same time", "at once", "while"];
