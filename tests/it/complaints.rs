@@ -1,11 +1,10 @@
 //! Complaints as a person sees them: one small script for each code, and none where none is due.
 
-use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use stepbell::complaint::{Code, Complaint, Fact};
+use stepbell::complaint::{Complaint, Fact};
 use stepbell::procedure::check::check;
 use stepbell::procedure::library::{self, Library};
 use stepbell::procedure::model::Procedure;
