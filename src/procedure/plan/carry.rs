@@ -20,7 +20,8 @@ const NOWHERE: PlaceId = PlaceId(u32::MAX);
 struct Person {
     places: BTreeSet<PlaceId>,
     surely: BTreeSet<Thing>,
-    perhaps: BTreeSet<Thing>,
+    /// With the latest step that may have taken it.
+    perhaps: BTreeMap<Thing, usize>,
     pressed: BTreeSet<StepIx>,
 }
 
@@ -39,11 +40,23 @@ impl State {
             let mine = joined.persons.entry(*who).or_default();
             mine.places.extend(&theirs.places);
             mine.surely = mine.surely.intersection(&theirs.surely).copied().collect();
-            mine.perhaps.extend(&theirs.perhaps);
+            for (thing, taken) in &theirs.perhaps {
+                let known = mine.perhaps.entry(*thing).or_default();
+                *known = (*known).max(*taken);
+            }
             mine.pressed.extend(&theirs.pressed);
         }
         joined.laid.extend(&other.laid);
         joined
+    }
+
+    /// Going back un-happens what was taken at the step gone back to or later: the hands begin by
+    /// laying it where it came from.
+    fn begin_again(&mut self, back: usize) {
+        for Person { surely, perhaps, .. } in self.persons.values_mut() {
+            surely.retain(|thing| perhaps.get(thing).is_some_and(|taken| *taken < back));
+            perhaps.retain(|_, taken| *taken < back);
+        }
     }
 }
 
@@ -94,7 +107,10 @@ fn states(plan: &Plan, graph: &Graph, staged: &Staged) -> Vec<Option<State>> {
         for (to, edge) in graph.steps_after(at) {
             let step = &plan.steps[at];
             let on = step.go_on == Next::Step(StepIx(u32::try_from(to).unwrap_or(u32::MAX)));
-            let after = after(&before, step, at, edge.because, on && !edge.retry, staged);
+            let mut after = after(&before, step, at, edge.because, on && !edge.retry, staged);
+            if to <= at {
+                after.begin_again(to);
+            }
             let merged =
                 states[to].as_ref().map_or_else(|| after.clone(), |known| known.join(&after));
             if states[to].as_ref() != Some(&merged) {
@@ -137,7 +153,7 @@ fn after(
         person.places = BTreeSet::from([step.at]);
     }
     let taken: Vec<Thing> = step.take.iter().chain(picked_up(step, staged)).copied().collect();
-    person.perhaps.extend(&taken);
+    person.perhaps.extend(taken.iter().map(|thing| (*thing, at)));
     // Behind a slip, a missed window or a lost guard nobody knows what was done.
     if !matches!(because, Because::Slip | Because::Late | Because::Lost) {
         person.surely.extend(&taken);
@@ -263,7 +279,7 @@ fn hands(
         found.push(Complaint::new(Code::ItemNotInHand, step.place).with("name", name));
     }
     let holding: BTreeSet<Thing> =
-        person.perhaps.iter().chain(&step.take).chain(&step.with).copied().collect();
+        person.perhaps.keys().chain(&step.take).chain(&step.with).copied().collect();
     let using = step.with.iter().collect::<BTreeSet<_>>().len();
     let held = holding.len();
     // Hands that are asked for in so many words are free hands; the thing in use lies in one.

@@ -9,6 +9,7 @@ mod carry;
 mod choose;
 mod find;
 mod graph;
+mod resolve;
 mod rest;
 mod unroll;
 

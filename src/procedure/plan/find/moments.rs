@@ -1,7 +1,7 @@
 //! Moments that a line counts on: have they happened, can they be seen in time, is there time.
 
-use super::super::build::word;
 use super::super::graph::Graph;
+use super::super::resolve::word;
 use super::super::{Anchor, Next, Plan, PlanStep, PlanWindow, StepIx};
 use crate::clock::Millis;
 use crate::complaint::{Code, Complaint};

@@ -12,7 +12,7 @@ pub(super) fn late(plan: &Plan, found: &mut Vec<Complaint>) {
         match &step.late {
             Some(late) => settled(plan, late, step.place, found),
             None => {
-                let missable = step.windows.iter().filter(|w| w.range.hi.is_some());
+                let missable = step.windows.iter().find(|w| w.range.hi.is_some());
                 found.extend(missable.map(|w| Complaint::new(Code::LateMissing, w.place)));
             }
         }
@@ -49,8 +49,8 @@ fn settled(plan: &Plan, target: &Target, place: Place, found: &mut Vec<Complaint
     }
 }
 
-/// Retries that go back across a point of no return. It is crossed when its step is called, so
-/// that step itself cannot be begun again either: nobody knows whether it did its work.
+/// Retries that go back across a point of no return. It stands before its step and is crossed when
+/// that step is called; beginning again with the step itself crosses nothing a second time.
 pub(super) fn across_no_return(
     plan: &Plan,
     graph: &Graph,
@@ -64,7 +64,7 @@ pub(super) fn across_no_return(
             !edge.retry || matches!(edge.to, Next::Step(to) if to.0 as usize >= main)
         });
         let crosses = |target: &Target| match target {
-            Target::Again { back, place, .. } if *back <= point.before => Some(*place),
+            Target::Again { back, place, .. } if *back < point.before => Some(*place),
             _ => None,
         };
         let steps = plan.indexed().filter(|(at, _)| behind[at.0 as usize]);
