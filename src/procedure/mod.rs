@@ -4,10 +4,13 @@
 //! and answers that a run has chosen; `timing` lists the plan's named events and bounds.
 
 pub mod check;
+mod examine;
 pub mod library;
 pub mod model;
 pub mod plan;
 pub mod timing;
+
+pub use examine::{Examined, examine};
 
 use crate::complaint::Complaint;
 use std::collections::BTreeSet;

@@ -5,6 +5,7 @@ mod complaints;
 mod faults;
 mod journals;
 mod language;
+mod plans;
 mod proofs;
 mod proofs_dispatch;
 mod proofs_game;

@@ -71,15 +71,11 @@ impl Graph {
     pub fn new(plan: &Plan) -> Graph {
         let mut from: Vec<Vec<Edge>> = plan.steps.iter().map(edges).collect();
         for guard in &plan.guards {
-            for (to, retry) in ends(&guard.lost) {
-                for step in guard.from.0..=guard.to.0 {
-                    let list = &mut from[step as usize];
-                    let edge = Edge { to, because: Because::Lost, retry };
-                    // Ten guards with one ending are one edge.
-                    if !list.iter().any(|e| e.because == Because::Lost && e.to == to) {
-                        list.push(edge);
-                    }
-                }
+            add_range(&mut from, guard.from, guard.to, &guard.lost, Because::Lost);
+        }
+        for limit in &plan.limits {
+            if let Some(late) = &limit.late {
+                add_range(&mut from, limit.from, limit.to, late, Because::Late);
             }
         }
         let entry = match plan.entry {
@@ -147,6 +143,23 @@ impl Graph {
             }
         }
         Happened { at }
+    }
+}
+
+/// Edges from every step of a range. Ten guards with one ending are one edge.
+fn add_range(
+    edges: &mut [Vec<Edge>],
+    from: StepIx,
+    to: StepIx,
+    target: &Target,
+    because: Because,
+) {
+    for (next, retry) in ends(target) {
+        for list in &mut edges[from.0 as usize..=to.0 as usize] {
+            if !list.iter().any(|e| e.because == because && e.to == next) {
+                list.push(Edge { to: next, because, retry });
+            }
+        }
     }
 }
 
