@@ -4,13 +4,13 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use stepbell::clock::{Millis, Span};
-use stepbell::complaint::{Complaint, Fact};
+use stepbell::clock::{Millis, Moment, Span};
+use stepbell::complaint::{Code, Complaint, Fact};
 use stepbell::procedure::model::{Procedure, Range};
-use stepbell::procedure::plan::{
-    Anchor, Choices, Next, Plan, PlanStep, Report, StepIx, Target, Thing, Value, plan, variants,
+use stepbell::procedure::plan::{Anchor, Next, Plan, PlanStep, Report, StepIx, Target, Thing};
+use stepbell::procedure::timing::{
+    Bracket, Known, Mark, PlainTiming, Point, Timing, bounds, speech_lengths,
 };
-use stepbell::procedure::timing::{Point, bounds, speech_lengths};
 use stepbell::procedure::{Examined, examine};
 use stepbell::source::{Place, SourceMap};
 
@@ -269,9 +269,9 @@ fn shown(examined: &Examined, plan: &Plan, with_bounds: bool) -> String {
     let procedure = examined.procedure.as_ref().unwrap();
     let mut shown = Shown { procedure, plan, sources: &examined.sources, text: String::new() };
     if with_bounds {
-        shown.bounds()
+        shown.bounds();
     } else {
-        shown.plan()
+        shown.plan();
     }
     shown.text
 }
@@ -344,4 +344,226 @@ fn procedures_and_sequences_become_plans() {
         }
         insta::assert_snapshot!(format!("plan-{}", stem(&file)), text);
     }
+}
+
+/// The codes that only the paths through a script can show.
+const PATH_CODES: &[Code] = &[
+    Code::EventNotHappened,
+    Code::NoSuchEvent,
+    Code::LateChoice,
+    Code::TooManyVariants,
+    Code::SilenceTooEarly,
+    Code::LateTarget,
+    Code::GoToBackward,
+    Code::GoBackForward,
+    Code::RetryAcrossNoReturn,
+    Code::GuardUnwatched,
+    Code::KeysNotKeptApart,
+    Code::ItemNotInHand,
+    Code::ItemNotStaged,
+    Code::ThirdHand,
+    Code::NoWalkingTime,
+    Code::PlaceDiffers,
+    Code::PromptTooLong,
+    Code::BreakOffMissing,
+    Code::StepUnreachable,
+    Code::EndingUnreachable,
+    Code::PathWithoutEnding,
+    Code::ItemWithoutEnding,
+];
+
+#[test]
+fn every_path_complaint_has_a_script_that_shows_it_alone() {
+    let mut text = String::new();
+    for code in PATH_CODES {
+        let file = root().join("tests/scripts/meaningless").join(format!("{}.bell", code.name()));
+        let examined = examined(&file);
+        let codes: Vec<&str> = examined.complaints.iter().map(|c| c.code.name()).collect();
+        assert_eq!(codes, [code.name()], "{}", complaints_text(&examined));
+        text += &complaints_text(&examined);
+    }
+    insta::assert_snapshot!("path-complaints", text);
+}
+
+/// A small script under a head of its own, and the last of its plans.
+fn small(text: &str) -> (Procedure, Plan) {
+    let head = "procedure \"Small\"\ndevice \"Brackwater timer (invented)\"\nstatus demonstration\nassumed \"small\"\n";
+    let examined = examine("small.bell", format!("{head}{text}"), &mut |_| Err("no file".into()));
+    assert!(examined.is_sound(), "{}", complaints_text(&examined));
+    (examined.procedure.unwrap(), examined.plans.into_iter().next_back().unwrap())
+}
+
+fn ix(plan: &Plan, name: &str, nth: usize) -> StepIx {
+    plan.indexed().filter(|(_, step)| step.name == name).nth(nth).unwrap().0
+}
+
+#[test]
+fn walking_adds_along_the_shortest_chain_of_places() {
+    let (_, plan) = small(
+        r#"place bench, "at the bench"
+place hall, 10 paces from bench, "in the hall"
+place door, 10 paces and 1s to 2s from hall, "at the door"
+step wake "Press the knob."
+  at bench
+  takes 1s to 3s
+step close "Close the door."
+  at door
+  takes 1s to 3s
+step press "Press the bell."
+  takes 1s to 3s
+finish as learned"#,
+    );
+    // Twenty paces of 0.5 s to 0.8 s, and 1 s to 2 s on top.
+    assert_eq!(plan.step(ix(&plan, "close", 0)).walk, Span::new(Millis(11_000), Millis(18_000)));
+    assert_eq!(plan.step(ix(&plan, "press", 0)).walk, Span::ZERO);
+    assert_eq!(plan.step(ix(&plan, "wake", 0)).walk, Span::ZERO);
+}
+
+#[test]
+fn previous_means_the_turn_before_and_a_bare_name_the_same_turn() {
+    let (_, plan) = small(
+        r#"repeat 3 times
+  step on "Turn ON."
+    takes 1s to 3s
+    within 30s after previous off done, later turns only
+    late, so finish as not-learned
+  step off "Turn OFF."
+    takes 1s to 3s
+    within 20s after on done
+    late, so finish as not-learned
+end repeat
+step press "Press the knob."
+  takes 1s to 3s
+  within 40s after off done
+  late, so finish as not-learned
+finish as learned"#,
+    );
+    let anchor = |name: &str, nth: usize| {
+        plan.step(ix(&plan, name, nth)).windows.first().map(|window| window.anchor.step)
+    };
+    assert_eq!(anchor("on", 0), None);
+    assert_eq!(anchor("on", 2), Some(ix(&plan, "off", 1)));
+    assert_eq!(anchor("off", 1), Some(ix(&plan, "on", 1)));
+    assert_eq!(anchor("press", 0), Some(ix(&plan, "off", 2)));
+}
+
+#[test]
+fn a_retry_forgets_what_stood_behind_its_target() {
+    // `show` counts on `wake answered`; going back to `press` keeps it, so there is no complaint.
+    let (_, plan) = small(
+        r#"sign lamp-lit, see "the lamp" lit
+part reset
+  step turn-off "Turn OFF."
+    takes 1s to 3s
+end part
+step wake "Press the knob."
+  takes 1s to 3s
+  see lamp-lit, within 2s after done, so go on
+  nothing within 5s after done, so finish as not-learned
+step press "Press the knob again."
+  takes 1s to 3s
+step show "Hold the card against the knob."
+  takes 1s to 3s
+  within 5min after wake answered
+  late, so finish as not-learned
+  see lamp-lit, within 2s after done, so go on
+  nothing within 5s after done, so go back to press by way of reset after 4s, at most twice, else finish as unsure
+finish as learned"#,
+    );
+    let silence = plan.step(ix(&plan, "show", 0)).silence.clone().unwrap();
+    let Target::Again { enter, back, cool_down, spent, .. } = silence.then else {
+        panic!("a retry: {:?}", silence.then);
+    };
+    assert_eq!((enter, back), (ix(&plan, "turn-off", 0), ix(&plan, "press", 0)));
+    assert_eq!(cool_down, Millis::secs(4));
+    assert!(matches!(*spent, Target::To(Next::End(_))));
+    assert_eq!(plan.step(enter).go_on, Next::Step(back));
+    assert!(enter.0 >= plan.main);
+}
+
+#[test]
+fn plain_arithmetic_sums_a_run_of_acts_from_its_cue() {
+    let (procedure, plan) = small(
+        r#"step wake "Press the knob."
+  takes 1s to 3s
+step turn "Turn ON."
+  takes 1s to 2s
+  between 5s and 40s after wake done
+  late, so finish as not-learned
+step press "Press the knob."
+  straight on
+  takes 1s to 4s
+  within 30s after wake done
+  late, so finish as not-learned
+finish as learned"#,
+    );
+    let timing = PlainTiming::new(&procedure, &plan, &speech_lengths(&procedure));
+    let (wake, turn) = (ix(&plan, "wake", 0), ix(&plan, "turn", 0));
+    let at = |step, mark| Point { step, mark };
+    let mut known = Known::default();
+    assert_eq!(timing.latest(at(turn, Mark::Called), &known), None);
+    let bracket = Bracket { earliest: Moment(10_000), latest: Moment(12_000) };
+    known.between(at(wake, Mark::Done), bracket);
+    // The tone and its jitter 0.35 s, reaction 1.5 s, hands 2 s, then 4 s straight on: 7.85 s before
+    // the narrower window closes, 30 s after the earliest act, less the clock's 20 ms.
+    let latest = timing.latest(at(turn, Mark::Called), &known);
+    assert_eq!(latest, Some(Moment(10_000 + 30_000 - 20 - 7_850)));
+    // Not before 5 s after the latest act and 20 ms more; the quickest act takes 1.2 s.
+    let earliest = timing.earliest(at(turn, Mark::Called), &known);
+    assert_eq!(earliest, Moment(12_000 + 5_000 + 20 - 1_200));
+    // The act itself: its own window only.
+    assert_eq!(timing.latest(at(turn, Mark::Done), &known), Some(Moment(10_000 + 40_000 - 20)));
+    // A window of the first try only would be gone behind a retry; these are not.
+    known.at(at(turn, Mark::Called), Moment(20_000));
+    known.forget_from(turn);
+    assert!(known.tried(turn) && !known.tried(wake));
+    assert_eq!(timing.latest(at(turn, Mark::Called), &known), latest);
+    let why = timing.why(at(turn, Mark::Called), &known).unwrap();
+    assert_eq!((why.length, why.anchor), (Millis::secs(30), at(wake, Mark::Done)));
+}
+
+#[test]
+fn a_window_of_the_first_try_is_gone_behind_a_retry() {
+    let (procedure, plan) = small(
+        r#"sign lamp-lit, see "the lamp" lit
+step wake "Press the knob."
+  takes 1s to 3s
+step show "Hold the card against the knob."
+  takes 1s to 3s
+  within 30s after wake done, first try only
+  late, so finish as not-learned
+  see lamp-lit, within 2s after done, so go on
+  nothing within 5s after done, so go back to show, at most twice, else finish as unsure
+finish as learned"#,
+    );
+    let timing = PlainTiming::new(&procedure, &plan, &speech_lengths(&procedure));
+    let (wake, show) = (ix(&plan, "wake", 0), ix(&plan, "show", 0));
+    let called = Point { step: show, mark: Mark::Called };
+    let mut known = Known::default();
+    known.at(Point { step: wake, mark: Mark::Done }, Moment(0));
+    assert!(timing.latest(called, &known).is_some());
+    known.at(called, Moment(9_000));
+    known.forget_from(show);
+    assert_eq!(timing.latest(called, &known), None);
+}
+
+#[test]
+fn a_long_script_is_planned_in_every_variant_and_a_longer_one_is_refused() {
+    let script = |times: u32| {
+        format!(
+            "procedure \"Long\"\ndevice \"Brackwater timer (invented)\"\nstatus demonstration\n\
+             assumed \"long\"\nhave 1 to 16 cards, tool, \"each card\"\nfor each card of cards\n\
+             repeat {times} times\nstep show \"Press the knob.\"\ntakes 1s to 3s\n\
+             within 30s after previous show done, later turns only\n\
+             late, so finish as not-learned\nend repeat\nend each\nfinish as learned"
+        )
+    };
+    let long = examine("long.bell", script(60), &mut |_| Err("no file".into()));
+    assert_eq!(long.plans.len(), 16, "{}", complaints_text(&long));
+    assert_eq!(long.plans[15].steps.len(), 960);
+    let longer = examine("longer.bell", script(64), &mut |_| Err("no file".into()));
+    assert_eq!(
+        complaints_text(&longer),
+        "8:6 cap-too-large `show`\n  At most 1000 steps are allowed here, not more.\n"
+    );
 }

@@ -147,13 +147,7 @@ impl Graph {
 }
 
 /// Edges from every step of a range. Ten guards with one ending are one edge.
-fn add_range(
-    edges: &mut [Vec<Edge>],
-    from: StepIx,
-    to: StepIx,
-    target: &Target,
-    because: Because,
-) {
+fn add_range(edges: &mut [Vec<Edge>], from: StepIx, to: StepIx, target: &Target, because: Because) {
     for (next, retry) in ends(target) {
         for list in &mut edges[from.0 as usize..=to.0 as usize] {
             if !list.iter().any(|e| e.because == because && e.to == next) {

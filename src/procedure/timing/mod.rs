@@ -19,7 +19,7 @@ use crate::clock::{Millis, Moment, Span};
 use crate::procedure::model::{Basis, Event};
 use crate::procedure::plan::{Anchor, StepIx};
 use crate::source::Place;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A moment of one step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -138,6 +138,7 @@ pub struct Bracket {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Known {
     points: BTreeMap<Point, Bracket>,
+    again: BTreeSet<StepIx>,
 }
 
 impl Mark {
@@ -182,9 +183,18 @@ impl Known {
         self.points.insert(point, bracket);
     }
 
-    /// Un-happens every moment of `from` and of all later steps of the plan.
+    /// Un-happens every moment of `from` and of all later steps of the plan. Those that were called
+    /// have been tried: windows of the first try do not hold for them any more.
     pub fn forget_from(&mut self, from: StepIx) {
+        let called = self.points.keys().filter(|p| p.step >= from && p.mark == Mark::Called);
+        self.again.extend(called.map(|point| point.step));
         self.points.retain(|point, _| point.step < from);
+    }
+
+    /// Whether a step was called before the run went back behind it.
+    #[must_use]
+    pub fn tried(&self, step: StepIx) -> bool {
+        self.again.contains(&step)
     }
 
     /// Un-happens every moment of one step.

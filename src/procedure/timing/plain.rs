@@ -25,7 +25,15 @@ struct Claim {
     worst: Millis,
     /// The same at the fastest.
     best: Millis,
+    /// The step whose first try it binds, if only that.
+    first_try: Option<StepIx>,
     why: (Place, What, Millis),
+}
+
+impl Claim {
+    fn holds(&self, known: &Known) -> bool {
+        self.first_try.is_none_or(|step| !known.tried(step))
+    }
 }
 
 /// Plain window arithmetic over one plan.
@@ -66,6 +74,7 @@ impl PlainTiming {
 
     fn binding(&self, point: Point, known: &Known) -> Option<(Moment, &Claim)> {
         let latest = |claim: &Claim| {
+            claim.holds(known).then_some(())?;
             Some(known.get(claim.anchor)?.earliest.after(claim.hi?).before(claim.worst))
         };
         let claims = self.claims(point).iter();
@@ -80,6 +89,7 @@ impl Timing for PlainTiming {
             return Moment::START;
         }
         let of = |claim: &Claim| {
+            claim.holds(known).then_some(())?;
             Some(known.get(claim.anchor)?.latest.after(claim.lo?).before(claim.best))
         };
         let bounds = self.claims(point).iter().filter_map(of);
@@ -226,7 +236,9 @@ impl Run<'_> {
         let (lo, hi) = ends(window.range);
         let why = (window.place, What::Window, window.range.hi.unwrap_or(window.range.lo));
         let lo = lo.filter(|_| bound_below);
-        self.claims.push(Claim { anchor, hi, lo, worst: subject.hi, best: subject.lo, why });
+        let first_try = window.first_try_only.then_some(at);
+        let (worst, best) = (subject.hi, subject.lo);
+        self.claims.push(Claim { anchor, hi, lo, worst, best, first_try, why });
     }
 
     /// Limits bind the cue by the step's own worst length.
@@ -238,7 +250,8 @@ impl Run<'_> {
             let (_, hi) = ends(limit.range);
             if hi.is_some() && anchor.step != at {
                 let why = (limit.place, What::Limit, limit.range.hi.unwrap_or_default());
-                self.claims.push(Claim { anchor, hi, lo: None, worst, best: end.lo, why });
+                let (lo, best, first_try) = (None, end.lo, None);
+                self.claims.push(Claim { anchor, hi, lo, worst, best, first_try, why });
             }
         }
     }
@@ -272,13 +285,16 @@ fn act_claims(procedure: &Procedure, at: StepIx, step: &PlanStep, mark: Mark) ->
         let (lo, hi) = ends(window.range);
         let why = (window.place, What::Window, window.range.hi.unwrap_or(window.range.lo));
         let anchor = Point::of(window.anchor);
-        claims.push(Claim { anchor, hi, lo, worst: reach.hi, best: reach.lo, why });
+        let first_try = window.first_try_only.then_some(at);
+        let (worst, best) = (reach.hi, reach.lo);
+        claims.push(Claim { anchor, hi, lo, worst, best, first_try, why });
     }
     if let (Some(Hold::For(range, _, place)), Some(reach)) = (&step.hold, reach(Mark::Released)) {
         let (lo, hi) = ends(*range);
         let anchor = Point { step: at, mark: Mark::Done };
         let why = (*place, What::Holding, range.hi.unwrap_or(range.lo));
-        claims.push(Claim { anchor, hi, lo, worst: reach.hi, best: reach.lo, why });
+        let (worst, best, first_try) = (reach.hi, reach.lo, None);
+        claims.push(Claim { anchor, hi, lo, worst, best, first_try, why });
     }
     claims
 }

@@ -7,8 +7,10 @@ mod ends;
 mod moments;
 mod targets;
 
+use super::carry::Ways;
 use super::graph::Graph;
-use super::{Plan, StepIx};
+use super::{Plan, PlanStep, StepIx};
+use crate::clock::Millis;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{PlaceId, Procedure};
 
@@ -35,17 +37,24 @@ pub(super) fn complaints(
     unwatched(procedure, plan, found);
 }
 
-/// A guard that says from where it is watched, at a step that is done elsewhere.
+/// A guard that says from where it is watched, at a step that is done elsewhere. A place no pace
+/// away is the same spot; a helper at a watched place watches for both.
 fn unwatched(procedure: &Procedure, plan: &Plan, found: &mut Vec<Complaint>) {
+    let ways = Ways::new(procedure);
+    let spot = |one: PlaceId, other: PlaceId| {
+        ways.between(&procedure.operator, one, other).is_some_and(|way| way.hi == Millis::ZERO)
+    };
     for guard in plan.guards.iter().filter(|g| !g.forbids && !g.watched.is_empty()) {
-        let steps = (guard.from.0..=guard.to.0).filter_map(|s| plan.steps.get(s as usize));
-        let mut blind = steps.filter(|s| !guard.watched.contains(&s.at));
-        if let Some(step) = blind.next() {
+        let watches = |step: &PlanStep| guard.watched.iter().any(|place| spot(*place, step.at));
+        let steps = &plan.steps[guard.from.0 as usize..=guard.to.0 as usize];
+        let helped = steps.iter().any(|step| step.by.is_some() && watches(step));
+        let blind = steps.iter().find(|step| step.by.is_none() && !watches(step));
+        if let (Some(step), false) = (blind, helped) {
             found.push(
                 Complaint::new(Code::GuardUnwatched, guard.place)
                     .with("name", procedure.text(guard.text))
                     .with("where", where_words(procedure, step.at))
-                    .and(step.place, "done there"),
+                    .and(step.place, "in this step"),
             );
         }
     }
