@@ -4,6 +4,7 @@ pub mod cli;
 pub mod clock;
 pub mod complaint;
 pub mod edge;
+pub mod faces;
 pub mod guide;
 pub mod journal;
 pub mod procedure;

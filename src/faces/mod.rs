@@ -1,0 +1,12 @@
+//! What people see and hear: each face turns the recorded form of what the guide did into its medium.
+//!
+//! Takes [`words::Picture`]s; gives lines (`words`), a painted inline view (`terminal`), plain lines
+//! (`plain`), sounds (`sounds`). No face reads a clock or opens a device: moments come in, text and
+//! bytes go out through a writer that was handed in. Every text passes `safe`.
+
+pub mod phrases;
+pub mod plain;
+pub mod safe;
+pub mod sounds;
+pub mod terminal;
+pub mod words;

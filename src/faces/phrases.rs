@@ -1,0 +1,406 @@
+//! The sentences: takes recorded data (questions, notices, answers, outcomes, lengths), gives calm,
+//! short, plain English. No other file of the faces words any of it.
+
+use crate::clock::{Millis, Moment};
+use crate::journal::entry::EndingClass;
+use crate::journal::happened::{
+    Answer, Away, Count, CountWhat, Fact, Means, Notice, Outcome, Question, Sense, Sign, Signal,
+    StepAt, Tone, Value, Window,
+};
+
+/// What is left until a moment, rounded down: `9 s`, `1:05`, `1:00:00`. Past it, `0 s`.
+#[must_use]
+pub fn digits(left: Millis) -> String {
+    let s = left.0.max(0) / 1000;
+    let (hours, mins, secs) = (s / 3600, s / 60 % 60, s % 60);
+    match (hours, mins) {
+        (0, 0) => format!("{secs} s"),
+        (0, mins) => format!("{mins}:{secs:02}"),
+        (hours, mins) => format!("{hours}:{mins:02}:{secs:02}"),
+    }
+}
+
+/// A moment as seconds of the run with thousandths: `12.345`, `-0.200`.
+#[must_use]
+pub fn seconds(at: Moment) -> String {
+    let sign = if at.0 < 0 { "-" } else { "" };
+    let ms = at.0.unsigned_abs();
+    format!("{sign}{}.{:03}", ms / 1000, ms % 1000)
+}
+
+/// A number given in thousandths, with a decimal point where it needs one.
+#[must_use]
+pub fn number(thousandths: i64) -> String {
+    let sign = if thousandths < 0 { "-" } else { "" };
+    let n = thousandths.unsigned_abs();
+    let (whole, part) = (n / 1000, n % 1000);
+    if part == 0 {
+        return format!("{sign}{whole}");
+    }
+    let part = format!("{part:03}");
+    format!("{sign}{whole}.{}", part.trim_end_matches('0'))
+}
+
+/// A value with its unit.
+#[must_use]
+pub fn value(value: &Value) -> String {
+    match value {
+        Value::Number { thousandths, unit } if unit.is_empty() => number(*thousandths),
+        Value::Number { thousandths, unit } => format!("{} {unit}", number(*thousandths)),
+        Value::Text(text) => format!("\"{text}\""),
+    }
+}
+
+/// A step by name, with its turn.
+#[must_use]
+pub fn step(step: &StepAt) -> String {
+    match step.turn {
+        Some((nth, of)) => format!("{} ({nth} of {of})", step.name),
+        None => step.name.clone(),
+    }
+}
+
+/// A step by name, turn and line.
+#[must_use]
+pub fn step_with_line(at: &StepAt) -> String {
+    match &at.file {
+        Some(file) => format!("{}, {file} line {}", step(at), at.line),
+        None => format!("{}, line {}", step(at), at.line),
+    }
+}
+
+/// The mark of a window's state: told apart by word and by shape, without any colour.
+#[must_use]
+pub const fn window_mark(window: Window) -> &'static str {
+    match window {
+        Window::None => "",
+        Window::NotYet => ".. NOT YET ..",
+        Window::Safe => "[== OPEN ==]",
+        Window::TooLate => "!! KEEP STILL !!",
+        Window::Closed => "(-- CLOSED --)",
+    }
+}
+
+/// What the digits count to, with the digits.
+#[must_use]
+pub fn count(count: &Count, at: Moment) -> String {
+    let left = digits(Moment(count.to).since(at));
+    match count.what {
+        CountWhat::Cue => format!("{left} to the cue"),
+        CountWhat::LatestCue => format!("{left} left to start safely"),
+        CountWhat::LatestAct => format!("{left} left to act"),
+        CountWhat::Silence => format!("{left} more, then it counts as: nothing came"),
+        CountWhat::LetGo => format!("let go in {left}"),
+        CountWhat::CoolDown => format!("{left} of waiting left"),
+        CountWhat::StepOver => format!("{left}, then it goes on by itself"),
+    }
+}
+
+/// The sentence that binds a count: its length, what it is measured from, its line.
+#[must_use]
+pub fn why(count: &Count) -> Option<String> {
+    let why = count.why.as_ref()?;
+    Some(format!("{} after {}, line {}", Millis(why.ms), why.after, why.line))
+}
+
+fn times(n: u32) -> String {
+    match n {
+        1 => "once".to_owned(),
+        2 => "twice".to_owned(),
+        n => format!("{n} times"),
+    }
+}
+
+/// A sign as something that a person senses.
+#[must_use]
+pub fn sign(sign: &Sign) -> String {
+    let object = &sign.object;
+    let how = match (sign.times, &sign.state) {
+        (Some(n), _) => format!(" {}", times(n)),
+        (None, Some(state)) => format!(" {state}"),
+        (None, None) => String::new(),
+    };
+    match sign.sense {
+        Sense::See => format!("you see {object}{how}"),
+        Sense::Hear => format!("you hear {object}{how}"),
+        Sense::Feel => format!("you feel {object}{how}"),
+        Sense::Read => format!("you read \"{object}\"{how}"),
+    }
+}
+
+/// Several signs that belong together.
+#[must_use]
+pub fn signs(all: &[Sign]) -> String {
+    all.iter().map(sign).collect::<Vec<_>>().join(" and ")
+}
+
+/// A numbered answer.
+#[must_use]
+pub fn answer(answer: &Answer) -> String {
+    match answer {
+        Answer::Met { signs: all } => signs(all),
+        Answer::Nothing => "nothing came".to_owned(),
+        Answer::NoneOfThese => "none of these".to_owned(),
+        Answer::Cannot => "I cannot do it".to_owned(),
+        Answer::Lost { text, forbids: false } => format!("no longer true: {text}"),
+        Answer::Lost { text, forbids: true } => format!("it happened after all: {text}"),
+        Answer::Choice { text } => text.clone(),
+    }
+}
+
+/// What a press of *done* means.
+#[must_use]
+pub fn means(means: Means, hoped: &[Sign]) -> String {
+    match means {
+        Means::Nothing => "nothing now".to_owned(),
+        Means::Understood => "I understand".to_owned(),
+        Means::Yes => "yes".to_owned(),
+        Means::ActDone => "I have done it".to_owned(),
+        Means::AnswerCame if hoped.is_empty() => "the answer came".to_owned(),
+        Means::AnswerCame => format!("the answer came: {}", signs(hoped)),
+        Means::GoOn => "go on".to_owned(),
+        Means::NoPress => "no press needed, the guide goes on by itself".to_owned(),
+    }
+}
+
+/// The signal words of ANSI Z535 and ISO 3864-2, as capitals (from memory).
+#[must_use]
+pub const fn signal(word: Signal) -> &'static str {
+    match word {
+        Signal::Danger => "DANGER",
+        Signal::Warning => "WARNING",
+        Signal::Caution => "CAUTION",
+        Signal::Notice => "NOTICE",
+    }
+}
+
+/// A question, in one or two sentences.
+#[must_use]
+pub fn question(question: &Question) -> String {
+    match question {
+        Question::Demonstration => "This is a demonstration: its vehicle and its numbers are \
+                                    invented. Is no real vehicle meant?"
+            .to_owned(),
+        Question::LocalRules => "Local rules and licensed practice come first, and the script's \
+                                 numbers are its author's claim. Understood?"
+            .to_owned(),
+        Question::Ownership => {
+            "Do you own this vehicle, or act with its owner's written permission?".to_owned()
+        }
+        Question::Affirm { text } => format!("Is this so? {text}"),
+        Question::Alert { word, text } => format!("{}: {text}", signal(*word)),
+        Question::HowMany { label, least, most } => {
+            format!("How many of this: {label}? From {least} to {most}.")
+        }
+        Question::Reading { text, unit, plausible, choice } => {
+            reading(text, unit.as_deref(), *plausible, *choice)
+        }
+        Question::ReadBack { text, value: given } => format!("{text}: {}. Right?", value(given)),
+        Question::AtHand { text } => {
+            format!("At hand? {text}. It is never asked for, shown or written down.")
+        }
+        Question::GateClosed { text, must: true } => format!("This run must not start: {text}"),
+        Question::GateClosed { text, must: false } => format!("{text} Go on all the same?"),
+        Question::Checklist { text } => format!("Is this so: {text}?"),
+        Question::ItemAtHand { label } => format!("At hand: {label}?"),
+        Question::Start => "All is ready. Start?".to_owned(),
+        Question::Test { text, expect, label } => {
+            let with = label.as_ref().map_or_else(String::new, |with| format!(" With: {with}."));
+            format!("Test: {text}{with} Expected: {expect}. Is it so?")
+        }
+        Question::Recount { text, unit } => {
+            let unit = unit.as_ref().map_or_else(String::new, |unit| format!(", in {unit}"));
+            format!("Once more: {text}{unit}")
+        }
+        Question::ReallyStop => "Stop the run?".to_owned(),
+        Question::TakeUp { record, step: last, act, text, past } => {
+            take_up(record, last.as_ref(), act.as_deref(), text.as_deref(), past.as_deref())
+        }
+    }
+}
+
+fn reading(
+    text: &str,
+    unit: Option<&str>,
+    plausible: Option<(i64, i64)>,
+    choice: bool,
+) -> String {
+    let unit = unit.map_or_else(String::new, |unit| format!(", in {unit}"));
+    let range = plausible.map_or_else(String::new, |(lo, hi)| {
+        format!(" (plausible: {} to {})", number(lo), number(hi))
+    });
+    let how = if choice { "" } else { ". Type it, then Enter." };
+    format!("{text}{unit}{range}{how}")
+}
+
+fn take_up(
+    record: &str,
+    last: Option<&StepAt>,
+    act: Option<&str>,
+    text: Option<&str>,
+    past: Option<&str>,
+) -> String {
+    let mut said = format!("An earlier run of this script was broken off (record {record}). ");
+    match last {
+        Some(last) => {
+            said.push_str(&format!("Last certain: step {}", step_with_line(last)));
+            if let Some(act) = act {
+                said.push_str(&format!(", \"{act}\""));
+            }
+            said.push_str(". ");
+        }
+        None => said.push_str("It had not begun its first step. "),
+    }
+    if let Some(past) = past {
+        said.push_str(&format!("Past changing since then: {past} "));
+    }
+    if let Some(text) = text {
+        said.push_str(&format!("For a break there the script says: {text} "));
+    }
+    said.push_str(
+        "What the vehicle holds now is not known. A new record will name the old one. Begin from \
+         the start?",
+    );
+    said
+}
+
+const fn away(how: Away) -> &'static str {
+    match how {
+        Away::Slept => "The computer slept",
+        Away::Stopped => "The program stood still",
+        Away::Late => "The computer was late",
+    }
+}
+
+/// How an ending's class is said.
+#[must_use]
+pub const fn class(class: EndingClass) -> &'static str {
+    match class {
+        EndingClass::Learned => "learned",
+        EndingClass::NotLearned => "not learned",
+        EndingClass::Unsure => "unsure",
+        EndingClass::Stopped => "stopped",
+    }
+}
+
+/// What a built-in ending tells the person.
+#[must_use]
+pub const fn built_in(class: EndingClass) -> &'static str {
+    match class {
+        EndingClass::Learned => "What was to be learned is learned.",
+        EndingClass::NotLearned => "The new key is not learned. The old keys should be as before.",
+        EndingClass::Unsure => {
+            "Nobody can tell what the vehicle stored. Try every key before you leave it."
+        }
+        EndingClass::Stopped => {
+            "Stopped. Try every key that worked before you leave the vehicle."
+        }
+    }
+}
+
+/// A notice.
+#[must_use]
+pub fn notice(notice: &Notice) -> String {
+    match notice {
+        Notice::TooEarly => "Too early: not taken. Press when it has happened.".to_owned(),
+        Notice::NotUnderstood => "Not understood. Please type it again.".to_owned(),
+        Notice::NotPlausible => "Not plausible. Please look and type it again.".to_owned(),
+        Notice::Late { step: at } => format!("Time is up for {}.", step(at)),
+        Notice::Unattended { step: at, how, ms } => format!(
+            "{} for {}. The window of {} closed meanwhile: not missed by you.",
+            away(*how),
+            Millis(*ms),
+            step(at)
+        ),
+        Notice::WasAway { how, ms } => format!("{} for {}.", away(*how), Millis(*ms)),
+        Notice::Silence { step: at } => format!("Nothing came in time for {}.", step(at)),
+        Notice::OutOfBounds { step: at, .. } => format!(
+            "The answer of {} came outside the bounds that the script gives. Noted.",
+            step(at)
+        ),
+        Notice::GuardLost { text } => format!("No longer so: {text}"),
+        Notice::Slipped { step: at } => {
+            format!("Something else was done at {}. Another way follows.", step(at))
+        }
+        Notice::TakenBack { step: at } => format!("Taken back: {}.", step(at)),
+        Notice::Again { nth, of } => format!("Once more: try {nth} of {of}."),
+        Notice::TriesSpent => "No tries are left.".to_owned(),
+        Notice::LetGoFirst => "First let go of everything.".to_owned(),
+        Notice::HoldAt { step: Some(at) } => format!("It will be held before {}.", step(at)),
+        Notice::HoldAt { step: None } => {
+            "It will be held at the next resting point. Keep going until then.".to_owned()
+        }
+        Notice::ThingEnded { label, class: how } => format!("{label}: {}.", class(*how)),
+        Notice::KeepAwake { text } => format!("To keep the vehicle awake: {text}"),
+        Notice::CueLate { ms } => format!("The cue came {} late.", Millis(*ms)),
+        Notice::NoReturn { text } => format!("No way back from here: {text}"),
+    }
+}
+
+/// A step's outcome, for a table.
+#[must_use]
+pub fn outcome(outcome: &Outcome) -> String {
+    match outcome {
+        Outcome::Done => "done".to_owned(),
+        Outcome::Met { signs: all, .. } => signs(all),
+        Outcome::Silent => "nothing came".to_owned(),
+        Outcome::Other => "something else".to_owned(),
+        Outcome::Cannot => "could not".to_owned(),
+        Outcome::Slip => "slip".to_owned(),
+        Outcome::Late => "late".to_owned(),
+        Outcome::LostGuard { text } => format!("no longer so: {text}"),
+        Outcome::Unreported => "by the clock".to_owned(),
+    }
+}
+
+/// A tone, for a face that cannot ring.
+#[must_use]
+pub const fn tone(tone: Tone) -> &'static str {
+    match tone {
+        Tone::Prepare => "prepare",
+        Tone::Now => "NOW",
+        Tone::Tick => "tick",
+        Tone::Missed => "missed",
+        Tone::TenLeft => "10 s left",
+        Tone::FiveLeft => "5 s left",
+        Tone::LetGo => "let go",
+    }
+}
+
+/// A fact that a plain face tells beside what the frames show; most facts are for the record only.
+#[must_use]
+pub fn fact(fact: &Fact) -> Option<String> {
+    match fact {
+        Fact::Outcome { step: at, outcome: how } => {
+            Some(format!("{}: {}", step(at), outcome(how)))
+        }
+        Fact::Thing { label, class: how } => Some(format!("{label}: {}", class(*how))),
+        Fact::Tried { nth, of } => Some(format!("try {nth} of {of}")),
+        Fact::NoReturn { text } => Some(format!("no way back from here: {text}")),
+        Fact::Held { held: true } => Some("held".to_owned()),
+        Fact::Held { held: false } => Some("goes on".to_owned()),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_round_down_and_never_below_zero() {
+        assert_eq!(digits(Millis(9_999)), "9 s");
+        assert_eq!(digits(Millis(65_000)), "1:05");
+        assert_eq!(digits(Millis(3_600_000)), "1:00:00");
+        assert_eq!(digits(Millis(-5)), "0 s");
+    }
+
+    #[test]
+    fn numbers_and_moments_keep_their_thousandths() {
+        assert_eq!(number(12_600), "12.6");
+        assert_eq!(number(-500), "-0.5");
+        assert_eq!(number(3_000), "3");
+        assert_eq!(seconds(Moment(12_345)), "12.345");
+        assert_eq!(seconds(Moment(-200)), "-0.200");
+    }
+}

@@ -1,0 +1,95 @@
+//! The face for pipes, files and screen readers: takes pictures and effects, gives plain lines, each
+//! change once, each with the run's seconds in front.
+
+use super::phrases;
+use super::safe::safe;
+use super::words::{Kind, Picture, Setting, View, view};
+use crate::clock::Moment;
+use crate::journal::happened::{Count, Effect, Hold, Shown, Window};
+
+/// Remembers what was told, so that nothing is told twice.
+#[derive(Debug, Default)]
+pub struct Plain {
+    begun: bool,
+    told: Vec<(Kind, String)>,
+    window: Option<(Window, Option<Count>)>,
+}
+
+impl Plain {
+    /// The lines for a picture: what differs from the last one.
+    #[must_use]
+    pub fn show(&mut self, picture: &Picture, setting: &Setting) -> Vec<String> {
+        let View { lines, .. } = view(picture, setting);
+        let mut out = Vec::new();
+        let window = (picture.shown.window, picture.shown.count.clone());
+        let window_is_new = self.window.as_ref() != Some(&window);
+        let mut now: Vec<(Kind, String)> = Vec::new();
+        for line in lines {
+            // The digits run by themselves; a change of what they count to is told, not each second.
+            let is_new = match line.kind {
+                Kind::Window | Kind::Why => window_is_new,
+                // Which step it is, is told with its instruction; the rest of the title is known.
+                Kind::Keys | Kind::Banner => !self.begun,
+                _ => !self.told.iter().any(|(kind, text)| (*kind, text) == (line.kind, &line.text)),
+            };
+            if is_new {
+                out.push(stamped(picture.at, &line.text));
+            }
+            now.push((line.kind, line.text));
+        }
+        self.begun = true;
+        self.told = now;
+        self.window = Some(window);
+        out
+    }
+
+    /// The line for an effect that no picture carries: cues, tones, facts.
+    #[must_use]
+    pub fn tell(&mut self, effect: &Effect, at: Moment) -> Option<String> {
+        let text = match effect {
+            Effect::Show(_) | Effect::Ended { .. } => return None,
+            Effect::Say { cue, text } => format!("~ say ({}): {text}", cue_word(*cue)),
+            Effect::Ring { tone } => format!("~ tone: {}", phrases::tone(*tone)),
+            Effect::Fact { fact } => format!("= {}", phrases::fact(fact)?),
+        };
+        Some(stamped(at, &safe(&text)))
+    }
+}
+
+const fn cue_word(cue: crate::journal::happened::Cue) -> &'static str {
+    use crate::journal::happened::Cue;
+    match cue {
+        Cue::Prepare => "prepare",
+        Cue::Now => "NOW",
+        Cue::Caution => "caution",
+        Cue::Question => "question",
+        Cue::Again => "again",
+        Cue::Notice => "notice",
+    }
+}
+
+fn stamped(at: Moment, text: &str) -> String {
+    format!("{:>9}  {text}", phrases::seconds(at))
+}
+
+/// An empty frame, for what is said before the guide says anything.
+#[must_use]
+pub fn blank() -> Shown {
+    Shown {
+        stage: crate::journal::happened::Stage::Preparing,
+        step: None,
+        progress: (0, 0),
+        who: None,
+        hands: Vec::new(),
+        act: None,
+        means: crate::journal::happened::Means::Nothing,
+        hoped: Vec::new(),
+        next: None,
+        window: Window::None,
+        count: None,
+        answers: Vec::new(),
+        question: None,
+        notice: None,
+        hold: Hold::No,
+    }
+}

@@ -1,0 +1,125 @@
+//! The one filter between foreign text and a person's screen: takes any text, gives one line that
+//! cannot steer a terminal or reorder what is read.
+//!
+//! Control characters (C0, DEL, C1), line and paragraph separators, direction marks and other
+//! invisible format characters are written out as `\u{..}`.
+
+use std::borrow::Cow;
+
+/// The text with everything that steers written out.
+#[must_use]
+pub fn safe(text: &str) -> Cow<'_, str> {
+    if !text.chars().any(steers) {
+        return Cow::Borrowed(text);
+    }
+    let mut shown = String::with_capacity(text.len() + 16);
+    for c in text.chars() {
+        if steers(c) {
+            shown.extend(c.escape_unicode());
+        } else {
+            shown.push(c);
+        }
+    }
+    Cow::Owned(shown)
+}
+
+/// Whether a character moves the cursor, changes the reading order or hides itself. The ranges are
+/// general categories Cc, Cf, Zl and Zp of the Unicode Character Database, from memory.
+#[must_use]
+pub fn steers(c: char) -> bool {
+    c.is_control()
+        || matches!(c,
+            '\u{ad}'
+            | '\u{600}'..='\u{605}'
+            | '\u{61c}'
+            | '\u{6dd}'
+            | '\u{70f}'
+            | '\u{890}'..='\u{891}'
+            | '\u{8e2}'
+            | '\u{180e}'
+            | '\u{200b}'..='\u{200f}'
+            | '\u{2028}'..='\u{202e}'
+            | '\u{2060}'..='\u{206f}'
+            | '\u{feff}'
+            | '\u{fff9}'..='\u{fffb}'
+            | '\u{110bd}'
+            | '\u{110cd}'
+            | '\u{13430}'..='\u{1343f}'
+            | '\u{1bca0}'..='\u{1bca3}'
+            | '\u{1d173}'..='\u{1d17a}'
+            | '\u{e0001}'
+            | '\u{e0020}'..='\u{e007f}')
+}
+
+/// At most `columns` columns of a text, as a terminal counts them; a cut is shown by `…`.
+#[must_use]
+pub fn fit(text: &str, columns: usize) -> String {
+    use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+    if text.width() <= columns {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    let mut used = 0;
+    for c in text.chars() {
+        let wide = c.width().unwrap_or(0);
+        if used + wide + 1 > columns {
+            break;
+        }
+        used += wide;
+        kept.push(c);
+    }
+    kept.push('…');
+    kept
+}
+
+/// Breaks a text at blanks into lines of at most `columns` columns; later lines are indented.
+#[must_use]
+pub fn wrap(text: &str, columns: usize, indent: usize) -> Vec<String> {
+    use unicode_width::UnicodeWidthStr;
+    let columns = columns.max(indent + 8);
+    let mut lines: Vec<String> = Vec::new();
+    let mut line = String::new();
+    // Leading blanks of the first line belong to its layout.
+    let lead = text.len() - text.trim_start_matches(' ').len();
+    line.push_str(&text[..lead]);
+    let mut empty = true;
+    for word in text[lead..].split(' ') {
+        let gap = usize::from(!empty);
+        if !empty && line.width() + gap + word.width() > columns {
+            lines.push(fit(line.trim_end(), columns));
+            line = " ".repeat(indent);
+            line.push_str(word);
+        } else {
+            if gap == 1 {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+        empty = false;
+    }
+    lines.push(fit(line.trim_end(), columns));
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_steers_is_written_out_and_the_rest_left_alone() {
+        assert_eq!(safe("Schlüssel, grünes Band · 鍵"), "Schlüssel, grünes Band · 鍵");
+        assert_eq!(safe("a\x1b[2Jb\nc\t"), "a\\u{1b}[2Jb\\u{a}c\\u{9}");
+        assert_eq!(safe("\u{9b}31m\u{7f}"), "\\u{9b}31m\\u{7f}");
+        assert_eq!(safe("\u{202e}olleh\u{2066}"), "\\u{202e}olleh\\u{2066}");
+        assert_eq!(safe("\u{feff}\u{200b}"), "\\u{feff}\\u{200b}");
+    }
+
+    #[test]
+    fn long_texts_are_cut_and_broken_by_columns() {
+        assert_eq!(fit("鍵鍵鍵", 4), "鍵…");
+        assert_eq!(fit("short", 5), "short");
+        assert_eq!(wrap("one two three four", 9, 2), ["one two", "  three", "  four"]);
+        assert_eq!(wrap("In hand:  a key", 40, 2), ["In hand:  a key"]);
+        assert!(wrap(&"x".repeat(100), 10, 2).iter().all(|line| line.chars().count() <= 10));
+    }
+}

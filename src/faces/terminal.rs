@@ -1,0 +1,386 @@
+//! The inline live view: takes views, gives the bytes that bring a terminal from what it shows to
+//! what it should show. Opens nothing and reads no clock.
+//!
+//! The rows are message lines and one bar of an indicatif `MultiProgress`, whose position the guide's
+//! clock sets: no estimate, no tick of its own. indicatif paints onto a [`Canvas`] in memory; only
+//! rows that differ from the screen are sent, so the view does not flicker and needs little over a
+//! slow line. Line ends are `\r\n`, because the terminal is in raw mode.
+
+use std::io;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle, TermLike};
+
+use super::safe;
+use super::words::{Kind, Line, View};
+use crate::clock::Millis;
+use crate::journal::happened::Window;
+
+/// Columns and rows of a terminal.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Size {
+    /// Columns.
+    pub columns: u16,
+    /// Rows.
+    pub rows: u16,
+}
+
+impl Default for Size {
+    /// What nearly every terminal has at least.
+    fn default() -> Size {
+        Size { columns: 80, rows: 24 }
+    }
+}
+
+/// Columns by which a broken line's rest is indented: the texts stand behind their headings.
+const INDENT: usize = 16;
+/// Columns of the bar.
+const BAR: usize = 44;
+
+/// One row of the view.
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Row {
+    /// A line of text.
+    Text { kind: Kind, window: Window, text: String },
+    /// The bar.
+    Bar,
+}
+
+/// Paints views.
+#[derive(Debug)]
+pub struct Painter {
+    colour: bool,
+    size: Size,
+    canvas: Canvas,
+    multi: MultiProgress,
+    rows: Vec<Row>,
+    bars: Vec<ProgressBar>,
+    screen: Screen,
+}
+
+impl Painter {
+    /// A painter for a terminal of this size.
+    #[must_use]
+    pub fn new(size: Size, colour: bool) -> Painter {
+        let canvas = Canvas::new(size);
+        let multi = MultiProgress::with_draw_target(canvas.target());
+        let (rows, bars, screen) = (Vec::new(), Vec::new(), Screen::default());
+        Painter { colour, size, canvas, multi, rows, bars, screen }
+    }
+
+    /// The bytes that show this view.
+    #[must_use]
+    pub fn paint(&mut self, view: &View, size: Size) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        if size != self.size {
+            self.size = size;
+            self.screen.forget(&mut bytes);
+            self.rows.clear();
+        }
+        let rows = layout(view, self.size);
+        let same = rows.len() == self.rows.len()
+            && rows.iter().zip(&self.rows).all(|(a, b)| (*a == Row::Bar) == (*b == Row::Bar));
+        if !same {
+            self.begin_again(&rows);
+        }
+        for (at, row) in rows.iter().enumerate() {
+            self.set(at, row, same, view.bar);
+        }
+        self.rows = rows;
+        self.screen.show(&self.canvas.rows(), &mut bytes);
+        bytes
+    }
+
+    /// The bytes that leave the view standing and the cursor below it.
+    #[must_use]
+    pub fn leave(&mut self) -> Vec<u8> {
+        let mut bytes = Vec::new();
+        self.screen.leave(&mut bytes);
+        bytes
+    }
+
+    /// Another number of rows: a new set of lines on an empty canvas.
+    fn begin_again(&mut self, rows: &[Row]) {
+        self.canvas.begin_again(self.size);
+        self.multi = MultiProgress::with_draw_target(self.canvas.target());
+        self.bars = rows
+            .iter()
+            .map(|row| {
+                let bar = self.multi.add(ProgressBar::new(1));
+                bar.set_style(style(row));
+                bar
+            })
+            .collect();
+    }
+
+    fn set(&self, at: usize, row: &Row, same: bool, left: Option<(Millis, Millis)>) {
+        let Some(bar) = self.bars.get(at) else { return };
+        match row {
+            Row::Bar => {
+                let (left, whole) = left.unwrap_or_default();
+                bar.set_length(whole.0.max(1).unsigned_abs());
+                bar.set_position(left.0.max(0).unsigned_abs());
+                bar.tick();
+            }
+            Row::Text { kind, window, text } => {
+                if !same || self.rows.get(at) != Some(row) {
+                    bar.set_message(coloured(*kind, *window, text, self.colour));
+                    bar.tick();
+                }
+            }
+        }
+    }
+}
+
+/// The looks of a row. The templates are constants, for which indicatif cannot fail.
+fn style(row: &Row) -> ProgressStyle {
+    let template = match row {
+        Row::Bar => format!("{}{{bar:{BAR}}}", " ".repeat(INDENT)),
+        Row::Text { .. } => "{msg}".to_owned(),
+    };
+    ProgressStyle::with_template(&template)
+        .unwrap_or_else(|_| ProgressStyle::default_bar())
+        .progress_chars("##-")
+}
+
+/// Colour on top of word and shape, never instead of it.
+fn coloured(kind: Kind, window: Window, text: &str, colour: bool) -> String {
+    let code = match (kind, window) {
+        (Kind::Banner, _) => "7",
+        (Kind::Window, Window::Safe) => "1;32",
+        (Kind::Window, Window::TooLate | Window::Closed) => "1;31",
+        (Kind::Window, Window::NotYet) | (Kind::Notice | Kind::Hold, _) => "33",
+        (Kind::Do | Kind::Ended, _) => "1",
+        (Kind::Question | Kind::Typing, _) => "36",
+        (Kind::Remark, _) => "31",
+        (Kind::Why | Kind::Record | Kind::Keys, _) => "2",
+        _ => return text.to_owned(),
+    };
+    if colour { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
+}
+
+/// Which lines are left out first where a terminal is too low for all.
+const SPARED: &[Kind] = &[Kind::Keys, Kind::Why, Kind::Title, Kind::Next, Kind::Record];
+
+fn layout(view: &View, size: Size) -> Vec<Row> {
+    let columns = usize::from(size.columns).saturating_sub(1).max(20);
+    let most = usize::from(size.rows).saturating_sub(1).max(4);
+    let mut lines: Vec<&Line> = view.lines.iter().collect();
+    let mut rows = broken(&lines, columns, view.bar.is_some());
+    for kind in SPARED {
+        if rows.len() > most {
+            lines.retain(|line| line.kind != *kind);
+            rows = broken(&lines, columns, view.bar.is_some());
+        }
+    }
+    rows.truncate(most);
+    rows
+}
+
+/// The lines broken to the terminal's width, with the bar below the window's line.
+fn broken(lines: &[&Line], columns: usize, bar: bool) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for line in lines {
+        let indent = match line.kind {
+            Kind::Hands | Kind::Do | Kind::Means | Kind::Next | Kind::Why => INDENT,
+            Kind::Answer => 5,
+            _ => 2,
+        };
+        for text in safe::wrap(&line.text, columns, indent) {
+            rows.push(Row::Text { kind: line.kind, window: line.window, text });
+        }
+        if bar && line.kind == Kind::Window {
+            rows.push(Row::Bar);
+        }
+    }
+    rows
+}
+
+/// What stands on the screen, and where the cursor is: rows from the top of the view.
+#[derive(Debug, Default)]
+struct Screen {
+    rows: Vec<String>,
+    at: usize,
+    /// Whether the cursor is hidden.
+    hidden: bool,
+}
+
+impl Screen {
+    fn show(&mut self, wanted: &[String], bytes: &mut Vec<u8>) {
+        if !self.hidden {
+            bytes.extend_from_slice(b"\x1b[?25l");
+            self.hidden = true;
+        }
+        let rows = wanted.len().max(self.rows.len());
+        for at in 0..rows {
+            let want = wanted.get(at).map_or("", String::as_str);
+            if self.rows.get(at).map(String::as_str) == Some(want) {
+                continue;
+            }
+            self.go(at, bytes);
+            bytes.push(b'\r');
+            bytes.extend_from_slice(want.as_bytes());
+            bytes.extend_from_slice(b"\x1b[K");
+            if let Some(row) = self.rows.get_mut(at) {
+                want.clone_into(row);
+            }
+        }
+    }
+
+    /// Moves to a row; rows that are not there yet are made by line feeds, which may scroll.
+    fn go(&mut self, row: usize, bytes: &mut Vec<u8>) {
+        if self.rows.is_empty() {
+            self.rows.push(String::new());
+        }
+        let last = self.rows.len() - 1;
+        let known = row.min(last);
+        if known < self.at {
+            bytes.extend_from_slice(format!("\x1b[{}A", self.at - known).as_bytes());
+        } else if known > self.at {
+            bytes.extend_from_slice(format!("\x1b[{}B", known - self.at).as_bytes());
+        }
+        for _ in last..row {
+            bytes.extend_from_slice(b"\r\n");
+            self.rows.push(String::new());
+        }
+        self.at = row;
+    }
+
+    /// The terminal has another size: what stood there may be broken differently, so it goes.
+    fn forget(&mut self, bytes: &mut Vec<u8>) {
+        self.go(0, bytes);
+        bytes.extend_from_slice(b"\r\x1b[J");
+        self.rows.clear();
+        self.at = 0;
+    }
+
+    fn leave(&mut self, bytes: &mut Vec<u8>) {
+        let shown = self.rows.iter().rposition(|row| !row.is_empty()).unwrap_or(0);
+        if !self.rows.is_empty() {
+            self.go(shown, bytes);
+            bytes.extend_from_slice(b"\r\n\x1b[J");
+        }
+        if self.hidden {
+            bytes.extend_from_slice(b"\x1b[?25h");
+            self.hidden = false;
+        }
+        self.rows.clear();
+        self.at = 0;
+    }
+}
+
+/// What indicatif paints on: rows in memory and a cursor.
+#[derive(Clone, Debug)]
+struct Canvas(Arc<Mutex<Grid>>);
+
+#[derive(Debug)]
+struct Grid {
+    size: Size,
+    rows: Vec<String>,
+    row: usize,
+}
+
+impl Canvas {
+    fn new(size: Size) -> Canvas {
+        Canvas(Arc::new(Mutex::new(Grid { size, rows: vec![String::new()], row: 0 })))
+    }
+
+    fn target(&self) -> ProgressDrawTarget {
+        ProgressDrawTarget::term_like(Box::new(self.clone()))
+    }
+
+    fn grid(&self) -> MutexGuard<'_, Grid> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn begin_again(&mut self, size: Size) {
+        // A fresh grid, so that late strokes of the old lines land nowhere.
+        *self = Canvas::new(size);
+    }
+
+    /// The rows as painted, without the blanks with which indicatif fills the last one.
+    fn rows(&self) -> Vec<String> {
+        self.grid().rows.iter().map(|row| row.trim_end_matches(' ').to_owned()).collect()
+    }
+
+    fn moved(&self, to: impl FnOnce(usize) -> usize) {
+        let mut grid = self.grid();
+        grid.row = to(grid.row);
+        let row = grid.row;
+        if grid.rows.len() <= row {
+            grid.rows.resize(row + 1, String::new());
+        }
+    }
+
+    fn put(&self, text: &str) {
+        let mut parts = text.split('\n');
+        if let Some(first) = parts.next() {
+            self.grid_row(first);
+        }
+        for part in parts {
+            self.moved(|row| row + 1);
+            self.grid_row(part);
+        }
+    }
+
+    fn grid_row(&self, text: &str) {
+        let mut grid = self.grid();
+        let row = grid.row;
+        if let Some(line) = grid.rows.get_mut(row) {
+            line.push_str(text);
+        }
+    }
+}
+
+impl TermLike for Canvas {
+    fn width(&self) -> u16 {
+        self.grid().size.columns
+    }
+
+    /// Never the reason to leave a line out: `layout` has seen to it that all fit.
+    fn height(&self) -> u16 {
+        self.grid().size.rows.max(4)
+    }
+
+    fn move_cursor_up(&self, n: usize) -> io::Result<()> {
+        self.moved(|row| row.saturating_sub(n));
+        Ok(())
+    }
+
+    fn move_cursor_down(&self, n: usize) -> io::Result<()> {
+        self.moved(|row| row.saturating_add(n).min(1000));
+        Ok(())
+    }
+
+    fn move_cursor_right(&self, _: usize) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn move_cursor_left(&self, _: usize) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn write_line(&self, text: &str) -> io::Result<()> {
+        self.put(text);
+        self.moved(|row| row + 1);
+        Ok(())
+    }
+
+    fn write_str(&self, text: &str) -> io::Result<()> {
+        self.put(text);
+        Ok(())
+    }
+
+    fn clear_line(&self) -> io::Result<()> {
+        let mut grid = self.grid();
+        let row = grid.row;
+        if let Some(line) = grid.rows.get_mut(row) {
+            line.clear();
+        }
+        Ok(())
+    }
+
+    fn flush(&self) -> io::Result<()> {
+        Ok(())
+    }
+}

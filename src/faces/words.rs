@@ -1,0 +1,333 @@
+//! One frame in words: takes what was shown with its moment, gives lines of plain data that every
+//! face shares, each made safe. Always there: in your hands, do, what your press means.
+
+use super::phrases;
+use super::safe::safe;
+use crate::clock::{Millis, Moment};
+use crate::journal::happened::{Answer, Hold, Question, Shown, Stage, Window};
+
+/// What does not change during a run.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Setting {
+    /// The script's title.
+    pub title: String,
+    /// What this is, if not the real thing; shown all the time.
+    pub banners: Vec<Banner>,
+    /// How the face calls its keys.
+    pub keys: KeyNames,
+}
+
+/// Something that nobody may overlook.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Banner {
+    /// The script's numbers are invented.
+    Demonstration,
+    /// There is no vehicle.
+    Rehearsal,
+    /// It is only shown again.
+    Replay,
+}
+
+impl Banner {
+    /// The words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Banner::Demonstration => "DEMONSTRATION: invented numbers, not for a real vehicle",
+            Banner::Rehearsal => "REHEARSAL: there is no vehicle",
+            Banner::Replay => "REPLAY: this has already happened",
+        }
+    }
+}
+
+/// What the keys are called on a face.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct KeyNames {
+    /// Done.
+    pub done: String,
+    /// Something else; also *no*.
+    pub other: String,
+    /// One line that lists them all.
+    pub all: String,
+}
+
+/// What became of the record so far.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum RecordState {
+    /// Nobody asked for one.
+    #[default]
+    None,
+    /// Everything so far is written.
+    Recorded,
+    /// Everything so far is synced.
+    Saved,
+    /// Written, but not known to be saved; why.
+    NotSaved(String),
+    /// No longer written; why.
+    NotRecording(String),
+}
+
+/// Everything that a face shows at one moment.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    /// The moment that the digits are true for.
+    pub at: Moment,
+    /// Since when the count on show has been counting, for the bar's length.
+    pub since: Moment,
+    /// What the guide shows.
+    pub shown: Shown,
+    /// The record.
+    pub record: RecordState,
+    /// What is being typed, where a text is asked.
+    pub typing: Option<String>,
+    /// Troubles of other faces and the like.
+    pub remarks: Vec<String>,
+    /// How the run ended.
+    pub ended: Option<String>,
+}
+
+/// What a line is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Kind {
+    /// DEMONSTRATION, REHEARSAL, REPLAY.
+    Banner,
+    /// Title, step, progress.
+    Title,
+    /// In your hands.
+    Hands,
+    /// Do.
+    Do,
+    /// What your press means.
+    Means,
+    /// The state of the window and the digits.
+    Window,
+    /// Why the digits are what they are.
+    Why,
+    /// A question.
+    Question,
+    /// A numbered answer.
+    Answer,
+    /// What is being typed.
+    Typing,
+    /// Something said once.
+    Notice,
+    /// What comes next.
+    Next,
+    /// Held.
+    Hold,
+    /// How it ended.
+    Ended,
+    /// Troubles.
+    Remark,
+    /// The record.
+    Record,
+    /// The keys.
+    Keys,
+}
+
+/// One line.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Line {
+    /// What it is for.
+    pub kind: Kind,
+    /// Its text, safe to show.
+    pub text: String,
+    /// The window's state, on the window's line: for colour on top of word and shape.
+    pub window: Window,
+}
+
+/// A frame in words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct View {
+    /// The lines, top to bottom.
+    pub lines: Vec<Line>,
+    /// What is left of the count and its whole length, for a bar; `None` without a count.
+    pub bar: Option<(Millis, Millis)>,
+}
+
+/// Whether a text is to be typed for the question on show.
+#[must_use]
+pub fn wants_text(shown: &Shown) -> bool {
+    match &shown.question {
+        Some(Question::Reading { choice, .. }) => !choice,
+        Some(Question::HowMany { .. } | Question::Recount { .. }) => true,
+        _ => false,
+    }
+}
+
+/// A picture in words.
+#[must_use]
+pub fn view(picture: &Picture, setting: &Setting) -> View {
+    let mut page = Page { lines: Vec::new() };
+    for banner in &setting.banners {
+        page.add(Kind::Banner, banner.words());
+    }
+    page.add(Kind::Title, title(&picture.shown, setting));
+    match &picture.ended {
+        Some(ended) => page.add(Kind::Ended, ended),
+        None => page.body(picture, setting),
+    }
+    for remark in &picture.remarks {
+        page.add(Kind::Remark, format!("! {remark}"));
+    }
+    if let Some(record) = record(&picture.record) {
+        page.add(Kind::Record, record);
+    }
+    if picture.ended.is_none() && !setting.keys.all.is_empty() {
+        page.add(Kind::Keys, &setting.keys.all);
+    }
+    View { lines: page.lines, bar: bar(picture) }
+}
+
+fn bar(picture: &Picture) -> Option<(Millis, Millis)> {
+    let count = picture.shown.count.as_ref().filter(|_| picture.ended.is_none())?;
+    let to = Moment(count.to);
+    let whole = to.since(picture.since).max(Millis(1));
+    let left = to.since(picture.at).max(Millis::ZERO).min(whole);
+    Some((left, whole))
+}
+
+fn title(shown: &Shown, setting: &Setting) -> String {
+    let mut title = setting.title.clone();
+    let stage = match shown.stage {
+        Stage::Preparing => Some("before the run"),
+        Stage::Testing => Some("tests"),
+        Stage::Waiting => Some("waiting"),
+        Stage::Ended | Stage::BeforeCue | Stage::Acting => None,
+    };
+    if let Some(stage) = stage {
+        title.push_str(&format!(" · {stage}"));
+    }
+    if let Some(step) = &shown.step {
+        let (nth, of) = shown.progress;
+        title.push_str(&format!(" · step {nth} of {of}: {}", phrases::step(step)));
+    }
+    title
+}
+
+fn record(state: &RecordState) -> Option<String> {
+    Some(match state {
+        RecordState::None => return None,
+        RecordState::Recorded => "record: recorded".to_owned(),
+        RecordState::Saved => "record: saved".to_owned(),
+        RecordState::NotSaved(why) => format!("record: NOT SAVED: {why}"),
+        RecordState::NotRecording(why) => format!("record: NOT RECORDING: {why}"),
+    })
+}
+
+/// The lines so far.
+struct Page {
+    lines: Vec<Line>,
+}
+
+impl Page {
+    fn add(&mut self, kind: Kind, text: impl AsRef<str>) {
+        let text = safe(text.as_ref()).into_owned();
+        self.lines.push(Line { kind, text, window: Window::None });
+    }
+
+    fn body(&mut self, picture: &Picture, setting: &Setting) {
+        let shown = &picture.shown;
+        if let Some(notice) = &shown.notice {
+            self.add(Kind::Notice, format!("* {}", phrases::notice(notice)));
+        }
+        let hands = match shown.hands.as_slice() {
+            [] => "nothing".to_owned(),
+            things => things.join(" + "),
+        };
+        let who = shown.who.as_ref().map_or_else(String::new, |who| format!("{who}: "));
+        self.add(Kind::Hands, format!("In your hands:  {hands}"));
+        let act = shown.act.as_deref().unwrap_or(if shown.question.is_some() {
+            "answer the question"
+        } else {
+            "nothing, keep still"
+        });
+        self.add(Kind::Do, format!("Do:             {who}{act}"));
+        self.means(shown, setting);
+        self.window(picture);
+        self.question(picture, setting);
+        self.hold(&shown.hold, setting);
+        if let Some(next) = &shown.next {
+            self.add(Kind::Next, format!("Next:           {next}"));
+        }
+    }
+
+    fn means(&mut self, shown: &Shown, setting: &Setting) {
+        let means = if wants_text(shown) {
+            "type the answer, then Enter".to_owned()
+        } else {
+            phrases::means(shown.means, &shown.hoped)
+        };
+        self.add(Kind::Means, format!("Your press:     {} = {means}", setting.keys.done));
+    }
+
+    fn window(&mut self, picture: &Picture) {
+        let shown = &picture.shown;
+        let mut parts = Vec::new();
+        if shown.window != Window::None {
+            parts.push(phrases::window_mark(shown.window).to_owned());
+        }
+        match (shown.window, &shown.next) {
+            (Window::TooLate, Some(next)) => {
+                parts.push(format!("too late to start; next is: {next}"));
+            }
+            (Window::TooLate, None) => parts.push("too late to start safely".to_owned()),
+            (Window::Closed, _) => parts.push("the window has closed".to_owned()),
+            _ => {}
+        }
+        if let Some(count) = &shown.count {
+            parts.push(phrases::count(count, picture.at));
+        }
+        if parts.is_empty() {
+            return;
+        }
+        self.add(Kind::Window, parts.join("  "));
+        if let Some(line) = self.lines.last_mut() {
+            line.window = shown.window;
+        }
+        if let Some(why) = shown.count.as_ref().and_then(phrases::why) {
+            self.add(Kind::Why, format!("                ({why})"));
+        }
+    }
+
+    fn question(&mut self, picture: &Picture, setting: &Setting) {
+        let shown = &picture.shown;
+        if let Some(question) = &shown.question {
+            let yes_or_no = !wants_text(shown) && shown.answers.is_empty();
+            let ask = phrases::question(question);
+            let how = if yes_or_no && !matches!(question, Question::Alert { .. }) {
+                format!("  [{} = yes, {} = no]", setting.keys.done, setting.keys.other)
+            } else {
+                String::new()
+            };
+            self.add(Kind::Question, format!("? {ask}{how}"));
+        }
+        for (number, answer) in shown.answers.iter().enumerate() {
+            self.answer(number + 1, answer);
+        }
+        if let Some(typing) = &picture.typing {
+            self.add(Kind::Typing, format!("> {typing}_"));
+        }
+    }
+
+    fn answer(&mut self, number: usize, answer: &Answer) {
+        self.add(Kind::Answer, format!("  {number}  {}", phrases::answer(answer)));
+    }
+
+    fn hold(&mut self, hold: &Hold, setting: &Setting) {
+        match hold {
+            Hold::No => {}
+            Hold::Asked { before: Some(step) } => self.add(
+                Kind::Hold,
+                format!("HOLD asked: it goes on until before {}", phrases::step(step)),
+            ),
+            Hold::Asked { before: None } => {
+                self.add(Kind::Hold, "HOLD asked: it goes on to the next resting point");
+            }
+            Hold::Held => self.add(
+                Kind::Hold,
+                format!("HELD. No window is open. {} = go on", setting.keys.done),
+            ),
+        }
+    }
+}
