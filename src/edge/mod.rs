@@ -9,3 +9,5 @@ pub mod records;
 
 pub mod signals;
 pub mod writer;
+pub mod keys;
+pub mod terminal;

@@ -1,0 +1,447 @@
+//! From keys and typed lines to what they mean: takes key events of a terminal in raw mode, or lines
+//! of a pipe, with their moments; gives presses, texts and interrupts. Decides nothing about the run.
+//!
+//! The default keys are those that foot switches and presenters send. A held key repeats itself and
+//! terminals do not tell when it is let go, so the same key again within [`REPEAT`] of its last
+//! event counts as held. Texts are typed without that rule.
+
+use std::fmt;
+
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+
+use super::signals::TWICE_WITHIN;
+use crate::clock::{Millis, Moment};
+use crate::guide::cue::Press;
+
+/// The same key again this soon is a held key (the longest gap of a held pedal, common practice).
+pub const REPEAT: Millis = Millis(700);
+/// A typed text is not longer, in characters.
+const LONGEST_TEXT: usize = 200;
+
+/// Which key means what.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct KeyMap {
+    pairs: Vec<(KeyCode, Press)>,
+}
+
+/// A `--keys` text that is not understood.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum BadKeys {
+    /// Not `NAME=KEY`.
+    NoPair(String),
+    /// No press of that name.
+    NoPress(String),
+    /// No key of that name.
+    NoKey(String),
+    /// *Done* would be left without a key.
+    NothingLeft(&'static str),
+}
+
+impl fmt::Display for BadKeys {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            BadKeys::NoPair(found) => write!(f, "`{found}` is not NAME=KEY, as in done=F5"),
+            BadKeys::NoPress(found) => write!(
+                f,
+                "there is no press called `{found}`; known are done, else, slip, again, back, hold \
+                 and stop"
+            ),
+            BadKeys::NoKey(found) => write!(
+                f,
+                "there is no key called `{found}`; known are single characters, Space, Enter, Tab, \
+                 Esc, Backspace, Insert, Delete, Home, End, PageUp, PageDown, Up, Down, Left, Right \
+                 and F1 to F24"
+            ),
+            BadKeys::NothingLeft(name) => write!(f, "`{name}` would be left without a key"),
+        }
+    }
+}
+
+impl std::error::Error for BadKeys {}
+
+/// The presses that can be given a key, with their names.
+const PRESSES: &[(&str, Press)] = &[
+    ("done", Press::Done),
+    ("else", Press::SomethingElse),
+    ("slip", Press::Slip),
+    ("again", Press::SayAgain),
+    ("back", Press::TakeBack),
+    ("hold", Press::Hold),
+    ("stop", Press::Stop),
+];
+
+/// Keys with a name of their own.
+const NAMED: &[(&str, KeyCode)] = &[
+    ("Space", KeyCode::Char(' ')),
+    ("Enter", KeyCode::Enter),
+    ("Tab", KeyCode::Tab),
+    ("Esc", KeyCode::Esc),
+    ("Backspace", KeyCode::Backspace),
+    ("Insert", KeyCode::Insert),
+    ("Delete", KeyCode::Delete),
+    ("Home", KeyCode::Home),
+    ("End", KeyCode::End),
+    ("PageUp", KeyCode::PageUp),
+    ("PageDown", KeyCode::PageDown),
+    ("Up", KeyCode::Up),
+    ("Down", KeyCode::Down),
+    ("Left", KeyCode::Left),
+    ("Right", KeyCode::Right),
+];
+
+impl Default for KeyMap {
+    fn default() -> KeyMap {
+        let pairs = vec![
+            (KeyCode::Char(' '), Press::Done),
+            (KeyCode::Enter, Press::Done),
+            (KeyCode::PageDown, Press::Done),
+            (KeyCode::Right, Press::Done),
+            (KeyCode::Char('e'), Press::SomethingElse),
+            (KeyCode::PageUp, Press::SomethingElse),
+            (KeyCode::Left, Press::SomethingElse),
+            (KeyCode::Char('s'), Press::Slip),
+            (KeyCode::Char('a'), Press::SayAgain),
+            (KeyCode::Char('.'), Press::SayAgain),
+            (KeyCode::Up, Press::SayAgain),
+            (KeyCode::Char('b'), Press::TakeBack),
+            (KeyCode::Backspace, Press::TakeBack),
+            (KeyCode::Char('h'), Press::Hold),
+            (KeyCode::Char('q'), Press::Stop),
+            (KeyCode::Esc, Press::Stop),
+        ];
+        KeyMap { pairs }
+    }
+}
+
+impl KeyMap {
+    /// The default keys changed by a text such as `done=F5,done=b,stop=Esc`. The first mention of a
+    /// press takes its old keys away, a further one adds; a key has one meaning, the last one given.
+    ///
+    /// # Errors
+    /// [`BadKeys`] when a part is not understood or *done* or *stop* lose their last key.
+    pub fn parse(text: &str) -> Result<KeyMap, BadKeys> {
+        let mut map = KeyMap::default();
+        let mut named = Vec::new();
+        for part in text.split(',').map(str::trim).filter(|part| !part.is_empty()) {
+            // The key itself may be `=`.
+            let (name, key) =
+                part.split_once('=').ok_or_else(|| BadKeys::NoPair(part.to_owned()))?;
+            let press = PRESSES
+                .iter()
+                .find(|(known, _)| *known == name)
+                .ok_or_else(|| BadKeys::NoPress(name.to_owned()))?
+                .1;
+            let key = key_named(key).ok_or_else(|| BadKeys::NoKey(key.to_owned()))?;
+            if !named.contains(&press) {
+                map.pairs.retain(|(_, old)| *old != press);
+                named.push(press);
+            }
+            map.pairs.retain(|(old, _)| *old != key);
+            map.pairs.push((key, press));
+        }
+        for (name, press) in [("done", Press::Done), ("stop", Press::Stop)] {
+            if !map.pairs.iter().any(|(_, known)| *known == press) {
+                return Err(BadKeys::NothingLeft(name));
+            }
+        }
+        Ok(map)
+    }
+
+    /// What a key means.
+    #[must_use]
+    pub fn press(&self, key: KeyCode) -> Option<Press> {
+        if let Some((_, press)) = self.pairs.iter().find(|(known, _)| *known == key) {
+            return Some(*press);
+        }
+        match key {
+            KeyCode::Char(c @ '1'..='9') => c.to_digit(10).and_then(|n| u8::try_from(n).ok()),
+            _ => None,
+        }
+        .map(Press::Answer)
+    }
+
+    /// The first key of a press, by name.
+    #[must_use]
+    pub fn name(&self, press: Press) -> String {
+        self.pairs
+            .iter()
+            .find(|(_, known)| *known == press)
+            .map_or_else(String::new, |(key, _)| key_name(*key))
+    }
+
+    /// All presses with their keys, in one line.
+    #[must_use]
+    pub fn line(&self) -> String {
+        let words = [
+            (Press::Done, "done"),
+            (Press::SomethingElse, "something else"),
+            (Press::Slip, "slip"),
+            (Press::SayAgain, "say again"),
+            (Press::TakeBack, "take back"),
+            (Press::Hold, "hold"),
+            (Press::Stop, "stop"),
+        ];
+        let words: Vec<_> = words
+            .iter()
+            .map(|(press, word)| (self.name(*press), word))
+            .filter(|(key, _)| !key.is_empty())
+            .map(|(key, word)| format!("{key} {word}"))
+            .collect();
+        words.join(" · ")
+    }
+}
+
+fn key_named(name: &str) -> Option<KeyCode> {
+    let mut chars = name.chars();
+    if let (Some(one), None) = (chars.next(), chars.next()) {
+        return (!one.is_control()).then_some(KeyCode::Char(one));
+    }
+    if let Some((_, key)) = NAMED.iter().find(|(known, _)| known.eq_ignore_ascii_case(name)) {
+        return Some(*key);
+    }
+    let number: u8 = name.strip_prefix(['F', 'f'])?.parse().ok()?;
+    (1..=24).contains(&number).then_some(KeyCode::F(number))
+}
+
+fn key_name(key: KeyCode) -> String {
+    if let Some((name, _)) = NAMED.iter().find(|(_, known)| *known == key) {
+        return (*name).to_owned();
+    }
+    match key {
+        KeyCode::F(n) => format!("F{n}"),
+        KeyCode::Char(c) => c.to_string(),
+        other => format!("{other:?}"),
+    }
+}
+
+/// What is on show, as far as keys care.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Mode {
+    /// Presses.
+    #[default]
+    Presses,
+    /// A question that is answered by yes or no.
+    YesNo,
+    /// A text is asked.
+    Text,
+}
+
+/// What a key event or a line meant.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Meant {
+    /// A press.
+    Press(Press),
+    /// A whole text.
+    Typed(String),
+    /// The text being typed has changed.
+    Typing,
+    /// Ctrl-C: stop?
+    Interrupt,
+    /// Ctrl-C a second time within two seconds: break off.
+    Abort,
+    /// Nothing that is known.
+    Unknown(String),
+}
+
+/// Tells the first Ctrl-C from the second.
+#[derive(Debug, Default)]
+pub struct Interrupts {
+    last: Option<Moment>,
+}
+
+impl Interrupts {
+    /// One more.
+    pub fn take(&mut self, at: Moment) -> Meant {
+        let twice = self.last.is_some_and(|last| at.since(last) <= TWICE_WITHIN);
+        self.last = Some(at);
+        if twice { Meant::Abort } else { Meant::Interrupt }
+    }
+}
+
+/// The keyboard's memory.
+#[derive(Debug, Default)]
+pub struct Keyboard {
+    map: KeyMap,
+    last: Option<(KeyCode, Moment)>,
+    text: String,
+}
+
+impl Keyboard {
+    /// A keyboard with these keys.
+    #[must_use]
+    pub fn new(map: KeyMap) -> Keyboard {
+        Keyboard { map, last: None, text: String::new() }
+    }
+
+    /// What has been typed so far.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// Forgets what was typed: another question is on show.
+    pub fn clear(&mut self) {
+        self.text.clear();
+    }
+
+    /// What a key event meant; `None` for nothing.
+    pub fn take(
+        &mut self,
+        event: KeyEvent,
+        at: Moment,
+        mode: Mode,
+        interrupts: &mut Interrupts,
+    ) -> Option<Meant> {
+        if event.kind == KeyEventKind::Release {
+            return None;
+        }
+        let held = self.last.is_some_and(|(key, last)| {
+            key == event.code && at.since(last) < REPEAT
+        });
+        self.last = Some((event.code, at));
+        if event.modifiers.contains(KeyModifiers::CONTROL) {
+            return match event.code {
+                KeyCode::Char('c' | 'C') => Some(interrupts.take(at)),
+                KeyCode::Char('u' | 'U') if mode == Mode::Text => {
+                    self.text.clear();
+                    Some(Meant::Typing)
+                }
+                _ => None,
+            };
+        }
+        if mode == Mode::Text {
+            return self.type_key(event.code);
+        }
+        if held {
+            return None;
+        }
+        self.meaning(event.code, mode)
+    }
+
+    fn meaning(&self, key: KeyCode, mode: Mode) -> Option<Meant> {
+        let word = match (mode, key) {
+            (Mode::YesNo, KeyCode::Char('y' | 'Y')) => Some(Press::Done),
+            (Mode::YesNo, KeyCode::Char('n' | 'N')) => Some(Press::SomethingElse),
+            _ => None,
+        };
+        self.map.press(key).or(word).map(Meant::Press)
+    }
+
+    fn type_key(&mut self, key: KeyCode) -> Option<Meant> {
+        match key {
+            KeyCode::Enter if self.text.trim().is_empty() => None,
+            KeyCode::Enter => Some(Meant::Typed(std::mem::take(&mut self.text).trim().to_owned())),
+            KeyCode::Esc => Some(Meant::Press(Press::Stop)),
+            KeyCode::Backspace => self.text.pop().map(|_| Meant::Typing),
+            KeyCode::Char(c) => self.put(&c.to_string()),
+            _ => None,
+        }
+    }
+
+    /// A pasted text counts only where a text is asked: a paste is never a press.
+    pub fn paste(&mut self, text: &str, mode: Mode) -> Option<Meant> {
+        if mode == Mode::Text { self.put(text) } else { None }
+    }
+
+    fn put(&mut self, text: &str) -> Option<Meant> {
+        let room = LONGEST_TEXT.saturating_sub(self.text.chars().count());
+        let before = self.text.len();
+        self.text.extend(text.chars().filter(|c| !c.is_control()).take(room));
+        (self.text.len() > before).then_some(Meant::Typing)
+    }
+}
+
+/// What a line of a pipe meant; `None` for an empty one.
+#[must_use]
+pub fn line(line: &str, mode: Mode) -> Option<Meant> {
+    let line = line.trim();
+    if line.is_empty() {
+        return None;
+    }
+    let press = match line.to_ascii_lowercase().as_str() {
+        "back" => Some(Press::TakeBack),
+        "hold" => Some(Press::Hold),
+        "stop" => Some(Press::Stop),
+        "again" => Some(Press::SayAgain),
+        _ if mode == Mode::Text => None,
+        "done" | "yes" | "y" | "ok" => Some(Press::Done),
+        "else" | "no" | "n" => Some(Press::SomethingElse),
+        "slip" => Some(Press::Slip),
+        word => word.parse().ok().filter(|n| (1..=9).contains(n)).map(Press::Answer),
+    };
+    Some(match press {
+        Some(press) => Meant::Press(press),
+        None if mode == Mode::Text => {
+            Meant::Typed(line.chars().take(LONGEST_TEXT).collect())
+        }
+        None => Meant::Unknown(line.chars().take(40).collect()),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn key(code: KeyCode) -> KeyEvent {
+        KeyEvent::new(code, KeyModifiers::NONE)
+    }
+
+    #[test]
+    fn a_held_key_counts_once_and_a_second_press_counts_again() {
+        let (mut keys, mut ctrl) = (Keyboard::default(), Interrupts::default());
+        let mut take = |code, at| keys.take(key(code), Moment(at), Mode::Presses, &mut ctrl);
+        let done = Some(Meant::Press(Press::Done));
+        assert_eq!(take(KeyCode::PageDown, 0), done);
+        assert_eq!(take(KeyCode::PageDown, 600), None);
+        assert_eq!(take(KeyCode::PageDown, 1200), None);
+        assert_eq!(take(KeyCode::PageDown, 1899), None);
+        assert_eq!(take(KeyCode::PageDown, 2599), done);
+        assert_eq!(take(KeyCode::Char('3'), 2600), Some(Meant::Press(Press::Answer(3))));
+        assert_eq!(take(KeyCode::Char('x'), 2700), None);
+    }
+
+    #[test]
+    fn texts_are_typed_with_double_letters_and_without_control_characters() {
+        let (mut keys, mut ctrl) = (Keyboard::default(), Interrupts::default());
+        for c in "12.66".chars() {
+            keys.take(key(KeyCode::Char(c)), Moment(5), Mode::Text, &mut ctrl);
+        }
+        keys.take(key(KeyCode::Backspace), Moment(6), Mode::Text, &mut ctrl);
+        assert_eq!(keys.paste("\u{1b}[2J", Mode::Text), Some(Meant::Typing));
+        assert_eq!(keys.text(), "12.6[2J");
+        let typed = keys.take(key(KeyCode::Enter), Moment(7), Mode::Text, &mut ctrl);
+        assert_eq!(typed, Some(Meant::Typed("12.6[2J".to_owned())));
+        assert_eq!(keys.paste("done", Mode::Presses), None);
+    }
+
+    #[test]
+    fn the_second_interrupt_within_two_seconds_breaks_off() {
+        let mut ctrl = Interrupts::default();
+        assert_eq!(ctrl.take(Moment(0)), Meant::Interrupt);
+        assert_eq!(ctrl.take(Moment(2001)), Meant::Interrupt);
+        assert_eq!(ctrl.take(Moment(4001)), Meant::Abort);
+    }
+
+    #[test]
+    fn keys_can_be_chosen() {
+        let map = KeyMap::parse("done=F5,done=b,stop=x").unwrap();
+        assert_eq!(map.press(KeyCode::F(5)), Some(Press::Done));
+        assert_eq!(map.press(KeyCode::Char('b')), Some(Press::Done));
+        assert_eq!(map.press(KeyCode::Char(' ')), None);
+        assert_eq!(map.press(KeyCode::Esc), None);
+        assert_eq!(KeyMap::parse("go=F5"), Err(BadKeys::NoPress("go".to_owned())));
+        assert_eq!(KeyMap::parse("done"), Err(BadKeys::NoPair("done".to_owned())));
+        assert_eq!(KeyMap::parse("done=F99"), Err(BadKeys::NoKey("F99".to_owned())));
+        assert_eq!(KeyMap::parse("done=q,else=q"), Err(BadKeys::NothingLeft("done")));
+    }
+
+    #[test]
+    fn lines_are_words_or_texts() {
+        assert_eq!(line(" done ", Mode::Presses), Some(Meant::Press(Press::Done)));
+        assert_eq!(line("no", Mode::YesNo), Some(Meant::Press(Press::SomethingElse)));
+        assert_eq!(line("2", Mode::Presses), Some(Meant::Press(Press::Answer(2))));
+        assert_eq!(line("2", Mode::Text), Some(Meant::Typed("2".to_owned())));
+        assert_eq!(line("", Mode::Presses), None);
+        assert_eq!(line("0", Mode::Presses), Some(Meant::Unknown("0".to_owned())));
+    }
+}
