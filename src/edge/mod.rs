@@ -9,5 +9,7 @@ pub mod records;
 
 pub mod signals;
 pub mod writer;
+pub mod console;
 pub mod keys;
+pub mod run;
 pub mod terminal;

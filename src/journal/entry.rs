@@ -214,6 +214,8 @@ pub enum Interruption {
     Keyboard,
     /// The program was told to end.
     Termination,
+    /// No more input could come, and a press was needed.
+    InputEnded,
     /// A fault of the program itself.
     InternalError,
 }

@@ -1,0 +1,225 @@
+//! What a person sits at: takes whether there is a terminal, gives faces, sounds and one channel of
+//! everything that comes in, already understood as presses, texts and breaks.
+
+use std::io;
+use std::sync::mpsc::{Receiver, Sender, channel};
+
+use super::keys::{Interrupts, KeyMap, Keyboard, Meant, Mode, line};
+use super::signals::{Listening, Signal, listen};
+use super::terminal::{
+    Face, Happening, Inbox, Lines, Raw, Screen, is_input, read_keys, read_lines,
+};
+use crate::clock::{Millis, Moment};
+use crate::faces::sounds::Sounds;
+use crate::faces::words::{KeyNames, Picture, Setting};
+use crate::guide::cue::Press;
+use crate::journal::happened::Effect;
+
+/// More presses in a second are no person's; they are dropped and counted.
+const MOST_A_SECOND: u32 = 50;
+
+/// How a console is opened.
+#[derive(Clone, Debug)]
+pub struct Opening {
+    /// Whether there is a terminal to paint on and read keys from.
+    pub terminal: bool,
+    /// Whether colour is welcome.
+    pub colour: bool,
+    /// What does not change during the run; its key names are filled in here.
+    pub setting: Setting,
+    /// The keys.
+    pub keys: KeyMap,
+}
+
+/// Faces, sounds and the channel.
+pub struct Console {
+    faces: Vec<Box<dyn Face>>,
+    sounds: Vec<Box<dyn Sounds>>,
+    inbox: Inbox,
+    /// Everything that comes in.
+    pub from: Receiver<Happening>,
+    /// For those who have something to tell the run.
+    pub to: Sender<Happening>,
+    keyboard: Keyboard,
+    interrupts: Interrupts,
+    /// The running second and what was taken in it.
+    second: (Moment, u32),
+    flooded: u64,
+    raw: Option<Raw>,
+    listening: Listening,
+}
+
+/// What came in, understood.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Came {
+    /// A press, a text, a break.
+    Meant(Meant),
+    /// No more input will come.
+    InputEnded,
+    /// The terminal was closed.
+    HungUp,
+    /// The program is told to end.
+    Terminated,
+    /// Only the picture must be shown again.
+    Redraw,
+    /// News from the record's writer.
+    Told(super::writer::Told),
+}
+
+impl Console {
+    /// Opens faces and input.
+    ///
+    /// # Errors
+    /// When threads, signals or the terminal's raw mode cannot be had.
+    pub fn open(opening: Opening) -> io::Result<Console> {
+        let (to, from) = channel();
+        let inbox = Inbox::new(to.clone());
+        let signals = to.clone();
+        let listening = listen(move |signal| {
+            // A run that is over hears no signals.
+            let _ = signals.send(Happening::Signal(signal));
+        })?;
+        let Opening { terminal, colour, mut setting, keys } = opening;
+        let mut sounds: Vec<Box<dyn Sounds>> = Vec::new();
+        let (face, raw): (Box<dyn Face>, _) = if terminal {
+            setting.keys = KeyNames {
+                done: keys.name(Press::Done),
+                other: keys.name(Press::SomethingElse),
+                all: keys.line(),
+            };
+            let raw = Raw::enter()?;
+            let screen = Screen::start(io::stdout(), setting, colour)?;
+            sounds.push(Box::new(screen.bell()));
+            read_keys(inbox.clone())?;
+            (Box::new(screen), Some(raw))
+        } else {
+            setting.keys = KeyNames {
+                done: "done".to_owned(),
+                other: "else".to_owned(),
+                all: "answers: done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value"
+                    .to_owned(),
+            };
+            read_lines(inbox.clone())?;
+            (Box::new(Lines::start(io::stdout(), setting)?), None)
+        };
+        Ok(Console {
+            faces: vec![face],
+            sounds,
+            inbox,
+            from,
+            to,
+            keyboard: Keyboard::new(keys),
+            interrupts: Interrupts::default(),
+            second: (Moment::START, 0),
+            flooded: 0,
+            raw,
+            listening,
+        })
+    }
+
+    /// Shows a picture on every face that still works; gives what is new about those that do not.
+    pub fn show(&mut self, picture: &Picture) -> Vec<String> {
+        for face in &mut self.faces {
+            face.show(picture);
+        }
+        let mut troubles = Vec::new();
+        self.faces.retain(|face| match face.trouble() {
+            Some(why) => {
+                troubles.push(format!("{} no longer works: {why}", face.name()));
+                false
+            }
+            None => true,
+        });
+        for sound in &mut self.sounds {
+            troubles.extend(sound.trouble());
+        }
+        troubles
+    }
+
+    /// Tells of an effect that no picture carries, and rings and says it.
+    pub fn tell(&mut self, effect: &Effect, at: Moment) {
+        for face in &mut self.faces {
+            face.tell(effect, at);
+        }
+        for sound in &mut self.sounds {
+            match effect {
+                Effect::Ring { tone } => sound.ring(*tone),
+                Effect::Say { cue, text } => sound.say(*cue, text),
+                Effect::Show(_) | Effect::Fact { .. } | Effect::Ended { .. } => {}
+            }
+        }
+    }
+
+    /// Whether any face still works.
+    #[must_use]
+    pub fn has_face(&self) -> bool {
+        !self.faces.is_empty()
+    }
+
+    /// How often digits must be shown anew; `None` where no face shows them running.
+    #[must_use]
+    pub fn pace(&self) -> Option<Millis> {
+        self.faces.iter().filter_map(|face| face.pace()).min()
+    }
+
+    /// What has been typed so far, where a text is asked.
+    #[must_use]
+    pub fn typing(&self, mode: Mode) -> Option<String> {
+        (mode == Mode::Text && self.raw.is_some()).then(|| self.keyboard.text().to_owned())
+    }
+
+    /// Another question is on show.
+    pub fn clear_typing(&mut self) {
+        self.keyboard.clear();
+    }
+
+    /// How many inputs were dropped so far.
+    #[must_use]
+    pub fn dropped(&self) -> u64 {
+        self.inbox.dropped() + self.flooded
+    }
+
+    /// Understands what came in at a moment; `None` for nothing.
+    pub fn understand(&mut self, happening: Happening, at: Moment, mode: Mode) -> Option<Came> {
+        if is_input(&happening) {
+            self.inbox.took();
+        }
+        let meant = match happening {
+            Happening::Key(key) => self.keyboard.take(key, at, mode, &mut self.interrupts)?,
+            Happening::Paste(text) => self.keyboard.paste(&text, mode)?,
+            Happening::Line(text) => line(&text, mode)?,
+            Happening::Signal(Signal::Interrupt) => self.interrupts.take(at),
+            Happening::Signal(Signal::HangUp) => return Some(Came::HungUp),
+            Happening::Signal(Signal::Terminate) => return Some(Came::Terminated),
+            Happening::InputEnded => return Some(Came::InputEnded),
+            Happening::Resized => return Some(Came::Redraw),
+            Happening::Told(told) => return Some(Came::Told(told)),
+        };
+        match meant {
+            Meant::Typing => Some(Came::Redraw),
+            Meant::Abort | Meant::Interrupt => Some(Came::Meant(meant)),
+            meant => self.is_human(at).then_some(Came::Meant(meant)),
+        }
+    }
+
+    /// Whether a person could have done so much in this second.
+    fn is_human(&mut self, at: Moment) -> bool {
+        if at.since(self.second.0) >= Millis::secs(1) {
+            self.second = (at, 0);
+        }
+        self.second.1 += 1;
+        let human = self.second.1 <= MOST_A_SECOND;
+        self.flooded += u64::from(!human);
+        human
+    }
+
+    /// Shows what is still to be shown and gives the terminal back.
+    pub fn close(mut self) {
+        self.inbox.close();
+        for face in &mut self.faces {
+            face.finish();
+        }
+        drop(self.raw.take());
+        drop(self.listening);
+    }
+}
