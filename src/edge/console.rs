@@ -85,6 +85,7 @@ impl Console {
             setting.keys = KeyNames {
                 done: keys.name(Press::Done),
                 other: keys.name(Press::SomethingElse),
+                stop: keys.name(Press::Stop),
                 all: keys.line(),
             };
             let raw = Raw::enter()?;
@@ -96,6 +97,7 @@ impl Console {
             setting.keys = KeyNames {
                 done: "done".to_owned(),
                 other: "else".to_owned(),
+                stop: "stop".to_owned(),
                 all: "answers: done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value"
                     .to_owned(),
             };

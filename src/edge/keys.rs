@@ -295,9 +295,8 @@ impl Keyboard {
         if event.kind == KeyEventKind::Release {
             return None;
         }
-        let held = self.last.is_some_and(|(key, last)| {
-            key == event.code && at.since(last) < REPEAT
-        });
+        let held =
+            self.last.is_some_and(|(key, last)| key == event.code && at.since(last) < REPEAT);
         self.last = Some((event.code, at));
         if event.modifiers.contains(KeyModifiers::CONTROL) {
             return match event.code {
@@ -371,9 +370,7 @@ pub fn line(line: &str, mode: Mode) -> Option<Meant> {
     };
     Some(match press {
         Some(press) => Meant::Press(press),
-        None if mode == Mode::Text => {
-            Meant::Typed(line.chars().take(LONGEST_TEXT).collect())
-        }
+        None if mode == Mode::Text => Meant::Typed(line.chars().take(LONGEST_TEXT).collect()),
         None => Meant::Unknown(line.chars().take(40).collect()),
     })
 }

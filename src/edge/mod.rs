@@ -7,9 +7,9 @@ pub mod disk;
 pub mod files;
 pub mod records;
 
-pub mod signals;
-pub mod writer;
 pub mod console;
 pub mod keys;
 pub mod run;
+pub mod signals;
 pub mod terminal;
+pub mod writer;

@@ -33,7 +33,6 @@ const DISK: Millis = Millis(3000);
 const IDLE: Millis = Millis(1000);
 
 /// What a live run needs.
-#[derive(Debug)]
 pub struct Live<'a> {
     /// The checked procedure.
     pub procedure: Arc<Procedure>,
@@ -256,7 +255,9 @@ impl<'a> Run<'a> {
         let shown = &self.picture.shown;
         if wants_text(shown) {
             Mode::Text
-        } else if shown.question.is_some() && shown.answers.is_empty() {
+        } else if shown.question.as_ref().is_some_and(|q| *q != h::Question::ReallyStop)
+            && shown.answers.is_empty()
+        {
             Mode::YesNo
         } else {
             Mode::Presses
@@ -377,10 +378,8 @@ impl<'a> Run<'a> {
     }
 
     fn told(&mut self, told: Told) {
-        let bad = matches!(
-            self.picture.record,
-            RecordState::NotSaved(_) | RecordState::NotRecording(_)
-        );
+        let bad =
+            matches!(self.picture.record, RecordState::NotSaved(_) | RecordState::NotRecording(_));
         let words = |trouble: Trouble| match trouble.second {
             Some(second) => format!("{} (second place: {second})", trouble.why),
             None => trouble.why,

@@ -68,12 +68,7 @@ impl Inbox {
     /// An inbox that sends on this channel.
     #[must_use]
     pub fn new(to: Sender<Happening>) -> Inbox {
-        Inbox {
-            to,
-            waiting: Arc::default(),
-            dropped: Arc::default(),
-            over: Arc::default(),
-        }
+        Inbox { to, waiting: Arc::default(), dropped: Arc::default(), over: Arc::default() }
     }
 
     /// Hands in something from the person; drops and counts it when too much waits.
@@ -211,7 +206,8 @@ impl Drop for Raw {
 fn restore() {
     // The modes first: the rest may not be taken by a terminal that is blocked.
     let _ = crossterm::terminal::disable_raw_mode();
-    let _ = crossterm::execute!(io::stdout(), event::DisableBracketedPaste, crossterm::cursor::Show);
+    let _ =
+        crossterm::execute!(io::stdout(), event::DisableBracketedPaste, crossterm::cursor::Show);
 }
 
 /// The terminal's size; 80×24 where it does not say.

@@ -219,12 +219,7 @@ pub fn question(question: &Question) -> String {
     }
 }
 
-fn reading(
-    text: &str,
-    unit: Option<&str>,
-    plausible: Option<(i64, i64)>,
-    choice: bool,
-) -> String {
+fn reading(text: &str, unit: Option<&str>, plausible: Option<(i64, i64)>, choice: bool) -> String {
     let unit = unit.map_or_else(String::new, |unit| format!(", in {unit}"));
     let range = plausible.map_or_else(String::new, |(lo, hi)| {
         format!(" (plausible: {} to {})", number(lo), number(hi))
@@ -292,9 +287,7 @@ pub const fn built_in(class: EndingClass) -> &'static str {
         EndingClass::Unsure => {
             "Nobody can tell what the vehicle stored. Try every key before you leave it."
         }
-        EndingClass::Stopped => {
-            "Stopped. Try every key that worked before you leave the vehicle."
-        }
+        EndingClass::Stopped => "Stopped. Try every key that worked before you leave the vehicle.",
     }
 }
 
@@ -371,9 +364,7 @@ pub const fn tone(tone: Tone) -> &'static str {
 #[must_use]
 pub fn fact(fact: &Fact) -> Option<String> {
     match fact {
-        Fact::Outcome { step: at, outcome: how } => {
-            Some(format!("{}: {}", step(at), outcome(how)))
-        }
+        Fact::Outcome { step: at, outcome: how } => Some(format!("{}: {}", step(at), outcome(how))),
         Fact::Thing { label, class: how } => Some(format!("{label}: {}", class(*how))),
         Fact::Tried { nth, of } => Some(format!("try {nth} of {of}")),
         Fact::NoReturn { text } => Some(format!("no way back from here: {text}")),

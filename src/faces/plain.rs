@@ -82,6 +82,7 @@ pub fn blank() -> Shown {
         who: None,
         hands: Vec::new(),
         act: None,
+        caution: None,
         means: crate::journal::happened::Means::Nothing,
         hoped: Vec::new(),
         next: None,

@@ -47,6 +47,8 @@ pub struct KeyNames {
     pub done: String,
     /// Something else; also *no*.
     pub other: String,
+    /// Stop.
+    pub stop: String,
     /// One line that lists them all.
     pub all: String,
 }
@@ -237,12 +239,14 @@ impl Page {
         };
         let who = shown.who.as_ref().map_or_else(String::new, |who| format!("{who}: "));
         self.add(Kind::Hands, format!("In your hands:  {hands}"));
-        let act = shown.act.as_deref().unwrap_or(if shown.question.is_some() {
-            "answer the question"
-        } else {
-            "nothing, keep still"
-        });
-        self.add(Kind::Do, format!("Do:             {who}{act}"));
+        let act = match (&shown.question, &shown.act) {
+            (Some(Question::ReallyStop) | None, Some(act)) => act.as_str(),
+            (Some(Question::ReallyStop) | None, None) => "nothing, keep still",
+            (Some(_), _) => "answer the question",
+        };
+        let caution =
+            shown.caution.map_or_else(String::new, |w| format!("{}: ", phrases::signal(w)));
+        self.add(Kind::Do, format!("Do:             {who}{caution}{act}"));
         self.means(shown, setting);
         self.window(picture);
         self.question(picture, setting);
@@ -293,12 +297,15 @@ impl Page {
     fn question(&mut self, picture: &Picture, setting: &Setting) {
         let shown = &picture.shown;
         if let Some(question) = &shown.question {
-            let yes_or_no = !wants_text(shown) && shown.answers.is_empty();
             let ask = phrases::question(question);
-            let how = if yes_or_no && !matches!(question, Question::Alert { .. }) {
-                format!("  [{} = yes, {} = no]", setting.keys.done, setting.keys.other)
-            } else {
-                String::new()
+            let KeyNames { done, other, stop, .. } = &setting.keys;
+            let how = match question {
+                Question::ReallyStop => {
+                    format!("  [{stop} again within 5 s = stop, anything else = no]")
+                }
+                Question::Alert { .. } | Question::GateClosed { must: true, .. } => String::new(),
+                _ if wants_text(shown) || !shown.answers.is_empty() => String::new(),
+                _ => format!("  [{done} = yes, {other} = no]"),
             };
             self.add(Kind::Question, format!("? {ask}{how}"));
         }
@@ -324,10 +331,8 @@ impl Page {
             Hold::Asked { before: None } => {
                 self.add(Kind::Hold, "HOLD asked: it goes on to the next resting point");
             }
-            Hold::Held => self.add(
-                Kind::Hold,
-                format!("HELD. No window is open. {} = go on", setting.keys.done),
-            ),
+            Hold::Held => self
+                .add(Kind::Hold, format!("HELD. No window is open. {} = go on", setting.keys.done)),
         }
     }
 }

@@ -259,10 +259,7 @@ impl Context<'_> {
     /// A whole frame.
     #[must_use]
     pub fn shown(&self, frame: &Frame) -> h::Shown {
-        let step = self
-            .plan
-            .zip(frame.step)
-            .and_then(|(plan, ix)| plan.steps.get(ix.0 as usize));
+        let step = self.plan.zip(frame.step).and_then(|(plan, ix)| plan.steps.get(ix.0 as usize));
         let who = step.and_then(|step| step.by).and_then(|by| {
             self.procedure.helpers.get(by.0 as usize).map(|profile| profile.name.clone())
         });
@@ -273,6 +270,7 @@ impl Context<'_> {
             who,
             hands: frame.hands.iter().map(|thing| self.label(*thing)).collect(),
             act: frame.act.map(|id| self.text(id)),
+            caution: self.caution(frame),
             means: means_of(frame.means),
             hoped: match frame.means {
                 cue::Means::AnswerCame => self.met(frame.step, 0),
@@ -292,6 +290,15 @@ impl Context<'_> {
                 cue::HoldState::Held => h::Hold::Held,
             },
         }
+    }
+
+    /// How grave the caution on show is: between steps it stands where the act does.
+    fn caution(&self, frame: &Frame) -> Option<h::Signal> {
+        let text = frame
+            .act
+            .filter(|_| frame.means == cue::Means::Understood && frame.question.is_none())?;
+        let mut alerts = self.plan?.steps.iter().flat_map(|step| &step.alerts);
+        alerts.find(|alert| alert.text == text).map(|alert| signal_of(alert.word))
     }
 
     fn count(&self, count: cue::CountTo) -> h::Count {
@@ -421,13 +428,7 @@ impl Context<'_> {
         let Some(alert) = alerts.get(nth) else {
             return h::Question::Alert { word: h::Signal::Notice, text: String::new() };
         };
-        let word = match alert.word {
-            model::SignalWord::Danger => h::Signal::Danger,
-            model::SignalWord::Warning => h::Signal::Warning,
-            model::SignalWord::Caution => h::Signal::Caution,
-            model::SignalWord::Notice => h::Signal::Notice,
-        };
-        h::Question::Alert { word, text: self.text(alert.text) }
+        h::Question::Alert { word: signal_of(alert.word), text: self.text(alert.text) }
     }
 
     fn asked(&self, id: ReadingId) -> h::Question {
@@ -568,6 +569,15 @@ impl Context<'_> {
             O::LostGuard(guard) => h::Outcome::LostGuard { text: self.guard(guard).0 },
             O::Unreported => h::Outcome::Unreported,
         }
+    }
+}
+
+const fn signal_of(word: model::SignalWord) -> h::Signal {
+    match word {
+        model::SignalWord::Danger => h::Signal::Danger,
+        model::SignalWord::Warning => h::Signal::Warning,
+        model::SignalWord::Caution => h::Signal::Caution,
+        model::SignalWord::Notice => h::Signal::Notice,
     }
 }
 

@@ -179,6 +179,9 @@ pub struct Shown {
     /// What to do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub act: Option<String>,
+    /// How grave it is, where `act` is a caution before its step.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub caution: Option<Signal>,
     /// What a press of *done* means.
     pub means: Means,
     /// The signs of the hoped-for answer, where a press reports it.
