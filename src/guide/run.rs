@@ -202,6 +202,10 @@ impl Run {
     fn go(&mut self, world: &World, next: Next, since: Moment, out: &mut Out) {
         match next {
             Next::Step(ix) if (ix.0 as usize) < world.plan.steps.len() => {
+                // Only the end of a part on the way leads back without a retry of its own.
+                if ix < self.step {
+                    self.undo_from(ix);
+                }
                 self.enter(world, ix, since, None, out);
             }
             Next::Step(_) => self.finish(world, built_in(EndingClass::Unsure), out),
@@ -237,7 +241,10 @@ impl Run {
                 self.let_go(*back, out);
                 out.record(Fact::Tried(used, tries));
                 out.notice(Notice::Again(used, tries));
-                self.undo_from(*back);
+                // A part on the way still counts on what is behind the target; see `go`.
+                if enter == back {
+                    self.undo_from(*back);
+                }
                 let until = (*cool_down > Millis::ZERO).then(|| out.now.after(*cool_down));
                 self.enter(world, *enter, since, until, out);
             }
