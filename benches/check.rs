@@ -110,7 +110,9 @@ fn cold(rounds: usize) {
     let (mut ours, mut bare) = (Vec::new(), Vec::new());
     for _ in 0..rounds {
         bare.push(time_process(&mut Command::new(&empty)));
-        ours.push(time_process(Command::new(env!("CARGO_BIN_EXE_stepbell")).arg("check").arg(&path)));
+        ours.push(time_process(
+            Command::new(env!("CARGO_BIN_EXE_stepbell")).arg("check").arg(&path),
+        ));
     }
     let (ours, bare) = (median(ours), median(bare));
     println!(

@@ -4,8 +4,10 @@
 //! whatever nature picks, or names a cycle that shows why not; `dispatch` gives the earliest and
 //! latest safe moment of a cue before and during the run; `tn` reads the plain network format.
 
+pub mod compile;
 pub mod controllable;
 pub mod dispatch;
+pub mod hidden;
 pub mod network;
 mod search;
 pub mod tn;
