@@ -11,3 +11,4 @@ pub mod procedure;
 pub mod proof;
 pub mod source;
 pub mod syntax;
+pub mod training;

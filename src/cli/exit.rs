@@ -4,7 +4,7 @@
 use std::process::ExitCode;
 
 /// How a command ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 #[repr(u8)]
 pub enum Exit {
     /// It did what was asked, and nothing was found.

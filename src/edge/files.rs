@@ -15,6 +15,8 @@ use crate::source::{LineCol, Source};
 
 /// The longest script that is read: 1 MiB.
 pub const SCRIPT_LIMIT: u64 = 1 << 20;
+/// The longest plain network that is read: 64 MiB, room for a million lines.
+pub const NETWORK_LIMIT: u64 = 64 << 20;
 /// The path that stands for standard input.
 pub const STANDARD_INPUT: &str = "-";
 
@@ -54,17 +56,26 @@ impl fmt::Display for Unreadable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let name = harmless(&self.name);
         match &self.why {
-            Why::Missing => write!(f, "{name}: there is no such file"),
-            Why::NotAllowed => write!(f, "{name}: you are not allowed to read it"),
-            Why::NotAFile(what) => write!(f, "{name}: this is {what}, not a file"),
+            Why::NotText { at, .. } => write!(f, "{name}:{at}: {}", self.reason()),
+            _ => write!(f, "{name}: {}", self.reason()),
+        }
+    }
+}
+
+impl Unreadable {
+    /// Why, without the name.
+    #[must_use]
+    pub fn reason(&self) -> String {
+        match &self.why {
+            Why::Missing => "there is no such file".to_owned(),
+            Why::NotAllowed => "you are not allowed to read it".to_owned(),
+            Why::NotAFile(what) => format!("this is {what}, not a file"),
             Why::TooLong(limit) if *limit >= 1 << 20 => {
-                write!(f, "{name}: longer than {} MiB, not read", limit >> 20)
+                format!("longer than {} MiB, not read", limit >> 20)
             }
-            Why::TooLong(limit) => write!(f, "{name}: longer than {limit} bytes, not read"),
-            Why::NotText { byte, at } => {
-                write!(f, "{name}:{at}: not UTF-8 text (byte {byte})")
-            }
-            Why::Other(why) => write!(f, "{name}: {why}"),
+            Why::TooLong(limit) => format!("longer than {limit} bytes, not read"),
+            Why::NotText { byte, .. } => format!("not UTF-8 text (byte {byte})"),
+            Why::Other(why) => why.clone(),
         }
     }
 }
@@ -97,6 +108,44 @@ pub fn read_script(path: &Path) -> Result<Source, Unreadable> {
     let name = path.to_string_lossy().into_owned();
     let bytes = read_file(path, SCRIPT_LIMIT)?;
     text(&name, bytes).map(|text| Source::new(name, text))
+}
+
+/// Reads a plain network, from standard input where the path is `-`.
+///
+/// # Errors
+/// [`Unreadable`] when it is no regular file, over [`NETWORK_LIMIT`], or not UTF-8.
+pub fn read_network(path: &Path) -> Result<Source, Unreadable> {
+    let name = path.to_string_lossy().into_owned();
+    let bytes = if path.as_os_str() == STANDARD_INPUT {
+        bytes_from(&mut io::stdin().lock(), "standard input", NETWORK_LIMIT)?
+    } else {
+        read_file(path, NETWORK_LIMIT)?
+    };
+    text(&name, bytes).map(|text| Source::new(name, text))
+}
+
+/// Puts a text in the place of a file, whole or not at all: written beside it, synced, then renamed
+/// over it with the old file's permissions. A link is followed, so that the file behind it changes.
+///
+/// # Errors
+/// The operating system's own words; the old file is as it was.
+pub fn replace(path: &Path, text: &str) -> io::Result<()> {
+    use std::io::Write;
+    let path = std::fs::canonicalize(path)?;
+    let permissions = std::fs::metadata(&path)?.permissions();
+    let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let beside = path.with_file_name(format!(".{name}.{}.tidy", std::process::id()));
+    let mut file = disk::create(&beside)?;
+    let written = file
+        .write_all(text.as_bytes())
+        .and_then(|()| file.set_permissions(permissions))
+        .and_then(|()| file.sync_all())
+        .and_then(|()| std::fs::rename(&beside, &path));
+    if written.is_err() {
+        // What is half written helps nobody; that it cannot be removed is not the trouble to tell.
+        let _ = std::fs::remove_file(&beside);
+    }
+    written
 }
 
 /// Reads a script from an open stream.

@@ -10,6 +10,7 @@ pub mod records;
 pub mod console;
 pub mod keys;
 pub mod run;
+pub mod show;
 pub mod signals;
 pub mod terminal;
 pub mod writer;

@@ -8,5 +8,6 @@ pub mod phrases;
 pub mod plain;
 pub mod safe;
 pub mod sounds;
+pub mod summary;
 pub mod terminal;
 pub mod words;

@@ -1,0 +1,98 @@
+//! `stepbell check FILE…`: takes scripts, gives what is wrong with them, for people or programs.
+
+use std::fmt::Write as _;
+
+use serde_json::{Value, json};
+
+use super::args::{CheckArgs, Format};
+use super::exit::Exit;
+use super::out::Answer;
+use super::script::examined;
+use crate::complaint::json::json as complaints_json;
+use crate::complaint::render::render;
+use crate::complaint::{Complaint, Severity};
+use crate::faces::safe::safe;
+use crate::procedure::Examined;
+
+/// The answer to `check`.
+#[must_use]
+pub fn run(args: &CheckArgs, colour: bool) -> Answer {
+    let mut answer = Answer::ok("");
+    let mut documents = Vec::new();
+    for path in &args.files {
+        match examined(path) {
+            Ok(examined) => {
+                if !examined.complaints.is_empty() {
+                    answer.exit = answer.exit.max(Exit::Findings);
+                }
+                match args.format {
+                    Format::Human => answer.out.push_str(&human(&examined, colour)),
+                    Format::Json => documents.push(document(&examined)),
+                }
+            }
+            Err(why) => {
+                let _ = writeln!(answer.err, "stepbell: {why}");
+                answer.exit = Exit::Unreadable;
+            }
+        }
+    }
+    if args.format == Format::Json {
+        answer.out = serde_json::to_string_pretty(&json!({ "scripts": documents }))
+            .map(|text| text + "\n")
+            .unwrap_or_default();
+    }
+    answer
+}
+
+fn count(complaints: &[Complaint], severity: Severity) -> usize {
+    complaints.iter().filter(|c| c.code.severity() == severity).count()
+}
+
+fn name(examined: &Examined) -> String {
+    let first = examined.sources.files().next();
+    first.map_or_else(String::new, |(_, file)| safe(file.name()).into_owned())
+}
+
+fn plural(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+fn human(examined: &Examined, colour: bool) -> String {
+    let mut text = render(&examined.complaints, &examined.sources, colour);
+    let name = name(examined);
+    let errors = count(&examined.complaints, Severity::Error);
+    let warnings = count(&examined.complaints, Severity::Warning);
+    let _ = match (errors, warnings) {
+        (0, 0) => writeln!(text, "{name}: no complaint. {}", extent(examined)),
+        (0, _) => writeln!(text, "{name}: {}. {}", plural(warnings, "warning"), extent(examined)),
+        (_, 0) => writeln!(text, "{name}: {}.", plural(errors, "error")),
+        _ => {
+            writeln!(text, "{name}: {}, {}.", plural(errors, "error"), plural(warnings, "warning"))
+        }
+    };
+    text
+}
+
+/// How large the checked script is.
+fn extent(examined: &Examined) -> String {
+    let most = examined.plans.iter().map(|plan| plan.main as usize).max().unwrap_or(0);
+    let variants = examined.plans.len();
+    let steps = plural(most, "step");
+    if variants == 1 {
+        format!("{steps}.")
+    } else {
+        format!("{variants} variants by count and answer, up to {steps}.")
+    }
+}
+
+fn document(examined: &Examined) -> Value {
+    let errors = count(&examined.complaints, Severity::Error);
+    json!({
+        "file": examined.sources.files().next().map(|(_, file)| file.name()),
+        "sound": errors == 0,
+        "errors": errors,
+        "warnings": count(&examined.complaints, Severity::Warning),
+        "variants": examined.plans.len(),
+        "complaints": complaints_json(&examined.complaints, &examined.sources),
+    })
+}

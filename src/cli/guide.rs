@@ -1,0 +1,204 @@
+//! `stepbell guide FILE`: takes a script, leads a person through it live, keeps the record.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::Surroundings;
+use super::args::GuideArgs;
+use super::exit::Exit;
+use super::out::{self, Answer};
+use super::script::examined;
+use crate::complaint::render::render;
+use crate::edge::console::{Console, Opening};
+use crate::edge::records::{Found, Unfinished, Wanted, default_folder, find_unfinished};
+use crate::edge::run::{How, Live, Outcome, TakeUp, live};
+use crate::edge::writer::{Finish, Place, Plan};
+use crate::faces::words::{Banner, KeyNames, Setting};
+use crate::guide::Settings;
+use crate::journal::convert::effect_of;
+use crate::journal::entry::{self, Body, Header, RunKind, ScriptFile};
+use crate::journal::happened as h;
+use crate::procedure::Examined;
+use crate::procedure::model::{Procedure, Status};
+use crate::procedure::timing::{PlainTiming, speech_lengths};
+
+/// Leads a person through the script.
+#[must_use]
+pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
+    let examined = match examined(&args.file) {
+        Ok(examined) => examined,
+        Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
+    };
+    let sound = examined.is_sound();
+    let Some(procedure) = examined.procedure.clone().filter(|_| sound) else {
+        let text = render(&examined.complaints, &examined.sources, false);
+        let text = format!("{text}\nstepbell: not led through while an error stands.\n");
+        return out::say(&Answer { out: String::new(), err: text, exit: Exit::Findings });
+    };
+    match lead(args, around, &examined, procedure) {
+        Ok(outcome) => ended(&outcome),
+        Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
+    }
+}
+
+fn lead(
+    args: &GuideArgs,
+    around: &Surroundings,
+    examined: &Examined,
+    procedure: Procedure,
+) -> Result<Outcome, String> {
+    let speech = speech_lengths(&procedure);
+    let settings = Settings {
+        speech,
+        timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
+        rehearsal: false,
+    };
+    let setting = Setting {
+        title: procedure.title.map_or("", |id| procedure.text(id)).to_owned(),
+        banners: banners(&procedure),
+        keys: KeyNames::default(),
+    };
+    let mut header = header(args, examined, &procedure);
+    let place = place(args, around)?;
+    let take_up = place.as_ref().map_or(Ok(None), |place| earlier(place, around, &mut header))?;
+    let record = place.map(|place| Plan { place, second: around.second.clone(), header });
+    let opening = Opening {
+        terminal: around.terminal && !args.plain,
+        colour: !around.no_colour,
+        setting,
+        keys: args.keys.clone().unwrap_or_default(),
+    };
+    let console =
+        Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
+    let live_run = Live {
+        procedure: Arc::new(procedure),
+        sources: &examined.sources,
+        settings,
+        record,
+        take_up,
+    };
+    live(live_run, console).map_err(|why| {
+        format!("{why}\nMend it, name another folder with --record, or go on with --no-record.")
+    })
+}
+
+fn banners(procedure: &Procedure) -> Vec<Banner> {
+    match procedure.status {
+        Some(Status::Demonstration) => vec![Banner::Demonstration],
+        _ => Vec::new(),
+    }
+}
+
+fn status(procedure: &Procedure) -> String {
+    match &procedure.status {
+        Some(Status::Demonstration) => "demonstration".to_owned(),
+        Some(Status::Handbook) => "from a handbook".to_owned(),
+        Some(Status::Tried(date)) => format!("tried on {}", date.value),
+        None => "not said".to_owned(),
+    }
+}
+
+fn header(args: &GuideArgs, examined: &Examined, procedure: &Procedure) -> Header {
+    let files = examined.sources.files().map(|(_, f)| ScriptFile::new(f.name(), f.text()));
+    Header {
+        format: entry::FORMAT.to_owned(),
+        version: entry::VERSION,
+        tool: env!("CARGO_PKG_VERSION").to_owned(),
+        run: RunKind::Live,
+        started: String::new(),
+        title: procedure.title.map_or("", |id| procedure.text(id)).to_owned(),
+        status: status(procedure),
+        files: files.collect(),
+        profile: procedure.operator.name.clone(),
+        lengths: "model".to_owned(),
+        operator: args.operator_label.clone(),
+        counts: std::collections::BTreeMap::new(),
+        continues: None,
+    }
+}
+
+/// Where the record goes; `None` where nobody wants one.
+fn place(args: &GuideArgs, around: &Surroundings) -> Result<Option<Place>, String> {
+    if args.no_record {
+        return Ok(None);
+    }
+    if let Some(folder) = &args.record {
+        return Ok(Some(Place::Folder(folder.clone())));
+    }
+    let folder = default_folder(around.state_home.as_deref(), around.home.as_deref());
+    folder.map(|folder| Some(Place::Default(folder))).ok_or_else(|| {
+        "no folder for the record is known. Name one with --record, or go on with --no-record."
+            .to_owned()
+    })
+}
+
+/// An earlier run of this script that was broken off, as a question; the new record names it.
+fn earlier(
+    place: &Place,
+    around: &Surroundings,
+    header: &mut Header,
+) -> Result<Option<TakeUp>, String> {
+    let (Place::Default(folder) | Place::Folder(folder)) = place else { return Ok(None) };
+    let mut folders = vec![folder.as_path()];
+    folders.extend(around.second.as_deref());
+    let wanted =
+        Wanted { script_sha256: header.script_sha256(), title: &header.title, run: RunKind::Live };
+    let Found { unfinished, running } = find_unfinished(&folders, &wanted);
+    if let Some(path) = running.first() {
+        return Err(format!(
+            "a run of this script is being recorded in {} right now. End that one first.",
+            path.display()
+        ));
+    }
+    let Some(old) = unfinished.filter(|old| old.newer_finished == 0) else { return Ok(None) };
+    let record = file_name(&old.path);
+    header.continues = Some(record.clone());
+    Ok(Some(TakeUp { question: last_certain(&old, record), path: old.path }))
+}
+
+fn file_name(path: &std::path::Path) -> String {
+    path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+/// The last certain state of a record.
+fn last_certain(old: &Unfinished, record: String) -> h::Question {
+    let (mut step, mut act, mut text, mut past) = (None, None, None, None);
+    for entry in old.read.certain_entries() {
+        let crate::journal::read::Kept::Known(Body::Effect { what }) = &entry.body else {
+            continue;
+        };
+        match effect_of(what) {
+            Some(h::Effect::Fact { fact: h::Fact::Entered { step: at, break_off, .. } }) => {
+                (step, text) = (Some(at), break_off);
+            }
+            Some(h::Effect::Fact { fact: h::Fact::NoReturn { text } }) => past = Some(text),
+            Some(h::Effect::Show(shown)) if shown.act.is_some() => act = shown.act,
+            _ => {}
+        }
+    }
+    let act = act.filter(|_| step.is_some());
+    h::Question::TakeUp { record, step, act, text, past }
+}
+
+fn ended(outcome: &Outcome) -> Exit {
+    let unrecorded = match &outcome.record {
+        Some(Finish::Done(done)) => !done.is_whole(),
+        Some(Finish::StillWriting | Finish::Died) => true,
+        None => false,
+    };
+    match outcome.how {
+        How::HungUp => Exit::HungUp,
+        How::Interrupted => Exit::Interrupted,
+        How::Terminated => Exit::Terminated,
+        How::Ended(_) | How::Declined | How::InputEnded if unrecorded => Exit::NotRecorded,
+        How::Ended(entry::EndingClass::Learned) | How::Declined => Exit::Done,
+        How::Ended(_) | How::InputEnded => Exit::Findings,
+    }
+}
+
+/// The folder for records that cannot go where they should: beside other temporary files, of the
+/// user's own.
+#[must_use]
+pub fn second_folder(temporary: PathBuf) -> PathBuf {
+    temporary.join("stepbell-records")
+}

@@ -1,0 +1,126 @@
+//! `stepbell replay RECORD`: takes a record, shows it again at its pace, sums it up, or checks it.
+
+use std::fmt::Write as _;
+
+use super::Surroundings;
+use super::args::ReplayArgs;
+use super::exit::Exit;
+use super::out::{self, Answer};
+use crate::edge::console::{Console, Opening};
+use crate::edge::files;
+use crate::edge::keys::KeyMap;
+use crate::edge::run::How;
+use crate::edge::show::play;
+use crate::faces::safe::safe;
+use crate::faces::summary::table;
+use crate::faces::words::{Banner, KeyNames, Setting};
+use crate::guide::Settings;
+use crate::journal::read::{ReadBack, read};
+use crate::procedure::model::Procedure;
+use crate::procedure::timing::{PlainTiming, speech_lengths};
+use crate::training::replay::{Rerun, rerun, scenes, summary};
+
+/// Shows the record.
+#[must_use]
+pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
+    let bytes = match files::read_record(&args.record) {
+        Ok(bytes) => bytes,
+        Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
+    };
+    let record = read(&bytes);
+    let name = args.record.display().to_string();
+    let Some(header) = &record.header else {
+        let why =
+            format!("{}: this is not a record of ours, or its first line is damaged", safe(&name));
+        return out::say(&Answer {
+            err: faults(&record, &why),
+            ..Answer::trouble(Exit::Unreadable, "")
+        });
+    };
+    let damaged = !record.faults.is_empty();
+    let mut answer = Answer::ok("");
+    if damaged {
+        answer.err =
+            faults(&record, &format!("{}: damaged, shown as far as it can be read", safe(&name)));
+        answer.exit = Exit::Findings;
+    }
+    if args.summary {
+        answer.out = table(Some(header), &summary(&scenes(&record)));
+        return out::say(&answer);
+    }
+    if args.check {
+        return out::say(&checked(&record, answer));
+    }
+    let told = out::say(&answer);
+    let title = header.title.clone();
+    match show(args, around, &record, title) {
+        Ok(How::HungUp) => Exit::HungUp,
+        Ok(How::Interrupted) => Exit::Interrupted,
+        Ok(How::Terminated) => Exit::Terminated,
+        Ok(_) => told,
+        Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
+    }
+}
+
+fn faults(record: &ReadBack, first: &str) -> String {
+    let mut text = format!("stepbell: {first}\n");
+    for fault in &record.faults {
+        let _ = writeln!(text, "  {}", safe(&fault.to_string()));
+    }
+    text
+}
+
+fn show(
+    args: &ReplayArgs,
+    around: &Surroundings,
+    record: &ReadBack,
+    title: String,
+) -> Result<How, String> {
+    let setting = Setting { title, banners: vec![Banner::Replay], keys: KeyNames::default() };
+    let opening = Opening {
+        terminal: around.terminal && !args.plain && args.record.as_os_str() != "-",
+        colour: !around.no_colour,
+        setting,
+        keys: KeyMap::default(),
+    };
+    let console =
+        Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
+    Ok(play(&scenes(record), args.speed, console))
+}
+
+fn settings(procedure: &Procedure) -> Settings {
+    Settings {
+        speech: speech_lengths(procedure),
+        timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
+        rehearsal: false,
+    }
+}
+
+fn checked(record: &ReadBack, mut answer: Answer) -> Answer {
+    let (text, exit) = match rerun(record, env!("CARGO_PKG_VERSION"), settings) {
+        Rerun::Same(effects) => {
+            (format!("run again: all {effects} effects are the same"), Exit::Done)
+        }
+        Rerun::OtherVersion(tool) => {
+            (format!("recorded by another version ({}): not re-run", safe(&tool)), Exit::Done)
+        }
+        Rerun::NoScript => {
+            ("the script in this record does not check: not re-run".to_owned(), Exit::Findings)
+        }
+        Rerun::Incomplete => {
+            ("lines are missing from this record: not re-run".to_owned(), Exit::Findings)
+        }
+        Rerun::Differs { line, recorded, came } => {
+            let none = || "nothing".to_owned();
+            let text = format!(
+                "line {line} differs\n  recorded: {}\n  now:      {}",
+                recorded.map_or_else(none, |r| safe(&r).into_owned()),
+                came.map_or_else(none, |c| safe(&c).into_owned())
+            );
+            (text, Exit::Findings)
+        }
+    };
+    let _ = writeln!(answer.out, "{text}");
+    answer.exit = answer.exit.max(exit);
+    answer
+}

@@ -1,0 +1,3 @@
+//! What records are good for afterwards: shown again, summed up, checked.
+
+pub mod replay;

@@ -1,0 +1,279 @@
+//! A record as it was shown and what it says in short: takes entries, gives scenes and a summary.
+//!
+//! Replay folds the *recorded* effects, so that a record looks the same under every later version.
+//! Running the inputs through the guide again is a check of its own ([`rerun`]), made only under the
+//! version that wrote the record.
+
+use std::sync::Arc;
+
+use crate::clock::{Millis, Moment};
+use crate::guide::{Guide, Settings};
+use crate::journal::convert::{Context, effect_body, effect_of, input_of, to_guide};
+use crate::journal::entry::{Body, ClockChange, Header, Interruption};
+use crate::journal::happened as h;
+use crate::journal::read::{Entry, Kept, ReadBack};
+use crate::procedure::examine;
+
+/// One thing that a record shows, at its moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scene {
+    /// Its line in the file, from 1.
+    pub line: u64,
+    /// When.
+    pub at: Moment,
+    /// What.
+    pub what: Happened,
+}
+
+/// What happened.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Happened {
+    /// The guide did this.
+    Effect(h::Effect),
+    /// The person did this.
+    Input(h::Input),
+    /// The computer's clock: how, and by how much.
+    Clock(ClockChange, Millis),
+    /// A remark of the program.
+    Note(String),
+    /// Broken off.
+    Interrupted(Interruption),
+    /// A later record goes on from here.
+    Continued(String),
+    /// Events that could not be kept.
+    Lost(u64, String),
+    /// Something that this version does not know; its kind.
+    Unknown(String),
+}
+
+/// The scenes of a record, in order.
+#[must_use]
+pub fn scenes(read: &ReadBack) -> Vec<Scene> {
+    read.entries.iter().filter_map(scene).collect()
+}
+
+fn scene(entry: &Entry) -> Option<Scene> {
+    let what = match &entry.body {
+        Kept::Unknown { kind, .. } => Happened::Unknown(kind.clone()),
+        Kept::Known(body) => match body {
+            Body::Header(_) | Body::End { .. } | Body::Late { .. } => return None,
+            Body::Effect { what } => effect_of(what)
+                .map_or_else(|| Happened::Unknown("effect".to_owned()), Happened::Effect),
+            Body::Input { what } => input_of(what)
+                .map_or_else(|| Happened::Unknown("input".to_owned()), Happened::Input),
+            Body::Clock { change, ms } => Happened::Clock(*change, Millis(*ms)),
+            Body::Note { text } => Happened::Note(text.clone()),
+            Body::Interrupted { by } => Happened::Interrupted(*by),
+            Body::Continued { by } => Happened::Continued(by.clone()),
+            Body::Lost { events, why } => Happened::Lost(*events, why.clone()),
+            Body::Moved { from, why } => Happened::Note(format!("moved from {from}: {why}")),
+        },
+    };
+    Some(Scene { line: entry.line, at: entry.at, what })
+}
+
+/// One step as a record tells it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Which step.
+    pub step: h::StepAt,
+    /// For the nth time.
+    pub nth: u32,
+    /// When it was entered.
+    pub entered: Moment,
+    /// How it ended, and when; nothing where the record stops before.
+    pub outcome: Option<(h::Outcome, Moment)>,
+    /// What was left of each of its windows: the line, its length, what was left.
+    pub margins: Vec<(u32, Option<Millis>, Millis)>,
+    /// The latest of its cues came this much late.
+    pub late: Millis,
+}
+
+/// A record in short.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Summary {
+    /// Its steps, in the order in which they were entered.
+    pub rows: Vec<Row>,
+    /// The ending and its class, if it reached one.
+    pub ending: Option<(String, crate::journal::entry::EndingClass)>,
+    /// How each thing ended.
+    pub things: Vec<(String, crate::journal::entry::EndingClass)>,
+    /// By what it was broken off.
+    pub interrupted: Option<Interruption>,
+    /// From the first entry to the last.
+    pub length: Millis,
+}
+
+/// Sums a record up.
+#[must_use]
+pub fn summary(scenes: &[Scene]) -> Summary {
+    let mut sum = Summary::default();
+    for scene in scenes {
+        match &scene.what {
+            Happened::Effect(h::Effect::Fact { fact }) => sum.fact(fact, scene.at),
+            Happened::Effect(h::Effect::Ended { ending, class, .. }) => {
+                sum.ending = Some((ending.clone(), *class));
+            }
+            Happened::Interrupted(by) => sum.interrupted = Some(*by),
+            _ => {}
+        }
+    }
+    if let (Some(first), Some(last)) = (scenes.first(), scenes.last()) {
+        sum.length = last.at.since(first.at);
+    }
+    sum
+}
+
+impl Summary {
+    fn row(&mut self, step: &h::StepAt) -> Option<&mut Row> {
+        self.rows.iter_mut().rev().find(|row| row.step == *step)
+    }
+
+    fn fact(&mut self, fact: &h::Fact, at: Moment) {
+        match fact {
+            h::Fact::Entered { step, nth, .. } => self.rows.push(Row {
+                step: step.clone(),
+                nth: *nth,
+                entered: at,
+                outcome: None,
+                margins: Vec::new(),
+                late: Millis::ZERO,
+            }),
+            h::Fact::Outcome { step, outcome } => {
+                if let Some(row) = self.row(step) {
+                    row.outcome = Some((outcome.clone(), at));
+                }
+            }
+            h::Fact::Margin { step, line, window, left } => {
+                if let Some(row) = self.row(step) {
+                    row.margins.push((*line, window.map(Millis), Millis(*left)));
+                }
+            }
+            h::Fact::CueGiven { point, due, given } => {
+                if let Some(row) = self.row(&point.step) {
+                    row.late = row.late.max(Millis(given.saturating_sub(*due)));
+                }
+            }
+            h::Fact::Thing { label, class } => {
+                self.things.retain(|(known, _)| known != label);
+                self.things.push((label.clone(), *class));
+            }
+            _ => {}
+        }
+    }
+}
+
+/// What running a record's inputs again has shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Rerun {
+    /// Every effect came again, so many.
+    Same(usize),
+    /// Another version of the tool or of the form wrote it: not run again.
+    OtherVersion(String),
+    /// Its script no longer checks; it cannot be run again.
+    NoScript,
+    /// In this line of the record stands another effect than came now.
+    Differs {
+        /// The line.
+        line: u64,
+        /// What stands there; nothing where the record has no more effects.
+        recorded: Option<String>,
+        /// What came; nothing where nothing more came.
+        came: Option<String>,
+    },
+    /// Lines are missing, so that what followed cannot be the same.
+    Incomplete,
+}
+
+/// Runs the recorded inputs through the guide again and compares what it does. `settings` are made
+/// for the procedure that the record's own script gives.
+#[must_use]
+pub fn rerun(
+    read: &ReadBack,
+    version: &str,
+    settings: fn(&crate::procedure::model::Procedure) -> Settings,
+) -> Rerun {
+    let Some(header) = &read.header else { return Rerun::NoScript };
+    if header.tool != version || header.version != crate::journal::entry::VERSION {
+        return Rerun::OtherVersion(header.tool.clone());
+    }
+    if read.certain < read.entries.len() {
+        return Rerun::Incomplete;
+    }
+    let Some((sources, procedure)) = script(header) else { return Rerun::NoScript };
+    let procedure = Arc::new(procedure);
+    let mut guide = Guide::new(Arc::clone(&procedure), settings(&procedure));
+    let mut compare = Compare { came: Vec::new(), seen: 0 };
+    let mut begun = false;
+    for entry in &read.entries {
+        let Kept::Known(body) = &entry.body else { continue };
+        let given = match body {
+            Body::Effect { .. } if !begun => guide.start(entry.at),
+            Body::Input { what } => {
+                if let Some(differs) = compare.left_over(entry.line) {
+                    return differs;
+                }
+                let Some(input) = input_of(what) else { return Rerun::Incomplete };
+                guide.handle(to_guide(&input), entry.at)
+            }
+            _ => Vec::new(),
+        };
+        begun |= matches!(body, Body::Effect { .. });
+        let context = Context { procedure: &procedure, plan: guide.plan(), sources: &sources };
+        let given = given.iter().filter_map(|effect| context.effect(effect));
+        compare.came.extend(given.map(|effect| effect_body(&effect)));
+        if let Some(differs) = compare.recorded(entry.line, body) {
+            return differs;
+        }
+    }
+    let last = read.entries.last().map_or(0, |entry| entry.line);
+    // A run that was broken off may lack the effects of its last input.
+    match compare.left_over(last) {
+        Some(differs) if !read.is_unfinished() => differs,
+        _ => Rerun::Same(compare.seen),
+    }
+}
+
+fn script(
+    header: &Header,
+) -> Option<(crate::source::SourceMap, crate::procedure::model::Procedure)> {
+    let main = header.files.first()?;
+    let mut read = |wanted: &str| {
+        let file = header.files.iter().find(|file| file.name.ends_with(wanted));
+        file.map(|file| file.text.clone()).ok_or_else(|| "it is not in the record".to_owned())
+    };
+    let examined = examine(&main.name, main.text.clone(), &mut read);
+    let sound = examined.is_sound();
+    Some((examined.sources, examined.procedure.filter(|_| sound)?))
+}
+
+struct Compare {
+    /// Effects that came and were not yet found in the record.
+    came: Vec<Body>,
+    seen: usize,
+}
+
+impl Compare {
+    /// An effect of the record: it must be the next that came.
+    fn recorded(&mut self, line: u64, body: &Body) -> Option<Rerun> {
+        if !matches!(body, Body::Effect { .. }) {
+            return None;
+        }
+        self.seen += 1;
+        let came = (!self.came.is_empty()).then(|| self.came.remove(0));
+        if came.as_ref() == Some(body) {
+            return None;
+        }
+        Some(Rerun::Differs { line, recorded: Some(words(body)), came: came.as_ref().map(words) })
+    }
+
+    /// Effects that came before this line and are not in the record.
+    fn left_over(&self, line: u64) -> Option<Rerun> {
+        let came = self.came.first()?;
+        Some(Rerun::Differs { line, recorded: None, came: Some(words(came)) })
+    }
+}
+
+fn words(body: &Body) -> String {
+    serde_json::to_string(body).unwrap_or_default()
+}
