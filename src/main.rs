@@ -18,7 +18,7 @@ fn main() -> ExitCode {
         no_colour: no_colour || dumb,
         out_is_terminal,
         terminal: out_is_terminal && std::io::stdin().is_terminal() && !dumb,
-        second: Some(cli::guide::second_folder(env::temp_dir())),
+        second: Some(cli::guide::second_folder(&env::temp_dir())),
     };
     cli::run(&around).into()
 }

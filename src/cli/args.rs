@@ -24,7 +24,7 @@ A first look:
 It never talks to a vehicle. A script's numbers are its author's claim; local rules and licensed
 practice come first.
 
-Exit codes: 0 done · 1 findings · 2 wrong usage · 3 unreadable input · 4 the computer cannot do it ·
+Exit codes: 0 done · 1 findings · 2 wrong usage · 3 unreadable input · 4 the computer cannot ·
 5 ran, but not recorded · 129, 130, 143 ended by a closed terminal, Ctrl-C, a termination"
 )]
 pub struct Cli {

@@ -1,6 +1,6 @@
 //! `stepbell guide FILE`: takes a script, leads a person through it live, keeps the record.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::Surroundings;
@@ -156,7 +156,7 @@ fn earlier(
     Ok(Some(TakeUp { question: last_certain(&old, record), path: old.path }))
 }
 
-fn file_name(path: &std::path::Path) -> String {
+fn file_name(path: &Path) -> String {
     path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
 }
 
@@ -199,6 +199,6 @@ fn ended(outcome: &Outcome) -> Exit {
 /// The folder for records that cannot go where they should: beside other temporary files, of the
 /// user's own.
 #[must_use]
-pub fn second_folder(temporary: PathBuf) -> PathBuf {
+pub fn second_folder(temporary: &Path) -> PathBuf {
     temporary.join("stepbell-records")
 }

@@ -297,7 +297,7 @@ impl<'a> Maker<'a> {
             self.windows(*ix, &path, cue, first_try, None)?;
         }
         let last = *chain.last().unwrap_or(&at);
-        self.outcomes(last, cue, &here, first_try, path)
+        self.outcomes(last, cue, &here, first_try, &path)
     }
 
     /// This step and all that follow straight on, up to the one whose answer is awaited.
@@ -570,13 +570,13 @@ impl<'a> Maker<'a> {
         cue: Point,
         end: &Hidden,
         first_try: bool,
-        path: Path,
+        path: &Path,
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
         let step = plan.step(at);
-        let ahead = self.ahead(at, cue, &path);
+        let ahead = self.ahead(at, cue, path);
         match step.report {
-            Report::Answer => self.answers(at, cue, end, first_try, &path, ahead)?,
+            Report::Answer => self.answers(at, cue, end, first_try, path, ahead)?,
             Report::Act => {
                 let told = report_delay(self.procedure, step);
                 let leg = self.leg(told, at, step.place, What::Report);
@@ -597,7 +597,7 @@ impl<'a> Maker<'a> {
                 self.follow(at, over, ahead, Some(end), onward, &path)?;
             }
         }
-        self.asides(at, cue, end, ahead, &path)
+        self.asides(at, cue, end, ahead, path)
     }
 
     /// The step on the hoped-for way is prepared while this answer is awaited.
