@@ -91,11 +91,11 @@ fn picture(complaint: &Complaint, sources: &SourceMap, renderer: &Renderer) -> S
     renderer.render(&[group])
 }
 
-/// What was probably meant, and what can be mended mechanically.
-fn help(complaint: &Complaint, sources: &SourceMap) -> Vec<Message<'static>> {
-    let near = complaint.near.as_ref().map(|near| format!("Did you mean `{}`?", visible(near)));
+/// How it is mended mechanically, or else what was probably meant.
+fn help(complaint: &Complaint, sources: &SourceMap) -> Option<Message<'static>> {
+    let near = || complaint.near.as_ref().map(|near| format!("Did you mean `{}`?", visible(near)));
     let fix = complaint.fix.as_ref().map(|fix| mended(fix, sources));
-    near.into_iter().chain(fix).map(|text| Level::HELP.message(text)).collect()
+    fix.or_else(near).map(|text| Level::HELP.message(text))
 }
 
 /// The line as the fix leaves it, or only the new text where that is no line to show.
@@ -107,7 +107,8 @@ fn mended(fix: &Fix, sources: &SourceMap) -> String {
         Some(format!("{before}{}{behind}", fix.text))
     });
     let text = whole.filter(|line| line.chars().count() <= 100 && !line.contains(['\n', '\r']));
-    format!("{}: {}", fix.what, visible(text.as_deref().unwrap_or(&fix.text).trim()))
+    let text = text.as_deref().unwrap_or(&fix.text).trim().replace('\t', " ");
+    format!("{}: {}", fix.what, visible(&text))
 }
 
 /// Where the line around a byte begins and ends.

@@ -232,7 +232,7 @@ pub(super) fn plain(rule: Rule) -> Plain {
         Rule::anchor => Phrase("`after` and a moment"),
         Rule::event_of => Phrase("a moment like `wake done`"),
         Rule::event => Phrase(
-            "a moment: `called`, `heard`, `begun`, `done`, `released`, `answered`, `reported` or `over`",
+            "a moment (`called`, `heard`, `begun`, `done`, `released`, `answered`, `reported`, `over`)",
         ),
         Rule::turns => Phrase("`first turn only`, `later turns only` or the like"),
         Rule::sensed | Rule::sight => Phrase("a sign that is seen, heard, felt or read"),
@@ -242,7 +242,7 @@ pub(super) fn plain(rule: Rule) -> Plain {
         Rule::late => Word("late"),
         Rule::slip => Word("slip"),
         Rule::so | Rule::result | Rule::verdict => {
-            Phrase("what follows: `go on`, `go to`, `go back to`, `finish as` or `this one is`")
+            Phrase("`go on`, `go to`, `go back to`, `finish as` or `this one is`")
         }
         Rule::go => Phrase("`on`, `to` or `back to`"),
         Rule::go_on => Word("on"),
@@ -266,7 +266,7 @@ pub(super) fn plain(rule: Rule) -> Plain {
         Rule::comma => Phrase("a comma"),
         Rule::string | Rule::inner => Phrase("a text between quotes"),
         Rule::names | Rule::name => Phrase("a name"),
-        Rule::EOI => Phrase("the end of the line"),
+        Rule::EOI => Phrase("nothing more"),
         Rule::kw_a => Token("a"),
         Rule::kw_about => Token("about"),
         Rule::kw_according => Token("according"),

@@ -3,14 +3,17 @@
 
 use std::path::{Path, PathBuf};
 
-use stepbell::complaint::render;
+use proptest::prelude::*;
+use stepbell::complaint::{Code, json, render};
 use stepbell::source::{FileId, Source, SourceMap};
 use stepbell::syntax::build::read;
-use stepbell::syntax::print::tidy;
+use stepbell::syntax::print::{self, tidy};
 use stepbell::syntax::tree::{Line, Sentence, Tree};
 
+use crate::trees;
+
 /// All scripts below a folder of the project.
-fn scripts(folder: &str) -> Vec<(PathBuf, String)> {
+pub fn scripts(folder: &str) -> Vec<(PathBuf, String)> {
     let mut found = Vec::new();
     let mut folders = vec![Path::new(env!("CARGO_MANIFEST_DIR")).join(folder)];
     while let Some(folder) = folders.pop() {
@@ -71,6 +74,17 @@ fn every_script_prints_and_reads_back_as_it_was() {
     }
 }
 
+/// The same complaints for a program.
+#[test]
+fn complaints_as_objects() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/scripts/stray/ten.bell");
+    let text = std::fs::read_to_string(path).unwrap();
+    let (_, complaints) = read(FileId(0), &text);
+    assert_eq!(complaints.len(), 10);
+    let objects = json(&complaints, &only(&text));
+    insta::assert_snapshot!(serde_json::to_string_pretty(&objects).unwrap());
+}
+
 #[test]
 fn well_formed_scripts_are_tidy() {
     for (path, text) in scripts("tests/scripts/well_formed") {
@@ -85,11 +99,46 @@ fn only(text: &str) -> SourceMap {
     sources
 }
 
+/// Every stray line gets the one complaint that a person needs.
 #[test]
-fn every_stray_line_gets_the_complaint_that_a_person_needs() {
+fn stray_lines() {
     insta::glob!("../scripts/stray", "*.bell", |path| {
         let text = std::fs::read_to_string(path).unwrap();
         let (_, complaints) = read(FileId(0), &text);
         insta::assert_snapshot!(render(&complaints, &only(&text), false));
     });
+}
+
+/// What the remarks of a tree say, in their order.
+fn remarks(tree: &Tree) -> Vec<&str> {
+    tree.lines
+        .iter()
+        .filter_map(|line| match &line.sentence {
+            Sentence::Remark(text) => Some(text.as_str()),
+            _ => None,
+        })
+        .collect()
+}
+
+proptest! {
+    #[test]
+    fn any_tree_prints_and_reads_back_as_it_was(tree in trees::tree()) {
+        let tidied = tidy(&tree);
+        let (again, _) = read(FileId(0), &tidied);
+        prop_assert_eq!(&again, &without_needless_blanks(&tree), "{}", tidied);
+        prop_assert_eq!(tidy(&again), tidied);
+        prop_assert_eq!(remarks(&again), remarks(&tree));
+    }
+
+    #[test]
+    fn any_sentence_reads_without_complaint(sentence in trees::sentence()) {
+        let line = print::sentence(&sentence);
+        let (tree, complaints) = read(FileId(0), &line);
+        let strays = complaints.iter().filter(|complaint| {
+            !matches!(complaint.code, Code::BlockNotClosed | Code::EndWithoutBlock)
+        });
+        let expected = usize::from(matches!(sentence, Sentence::Stray(_)));
+        prop_assert_eq!(strays.count(), expected, "{}", line);
+        prop_assert_eq!(tree.lines.len(), usize::from(sentence != Sentence::Blank));
+    }
 }

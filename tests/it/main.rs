@@ -3,6 +3,7 @@
 
 mod complaints;
 mod faults;
+mod hostile;
 mod journals;
 mod language;
 mod plans;
@@ -13,3 +14,4 @@ mod proofs_network;
 mod reading;
 mod recording;
 mod rules;
+mod trees;

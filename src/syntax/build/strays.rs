@@ -6,7 +6,7 @@
 use super::parts::Origin;
 use crate::complaint::visible::is_hidden;
 use crate::complaint::{Code, Complaint};
-use crate::syntax::grammar::{LONGEST_LINE, Rule};
+use crate::syntax::grammar::{self, Failure, LONGEST_LINE, Rule};
 use crate::syntax::plain::{FIRST_WORDS, Plain, RESERVED, plain};
 
 /// More choices than this only confuse; the reference for authors has them all.
@@ -45,7 +45,9 @@ pub(super) fn diagnose(
         seen.not_a_sentence()
     } else if let Some(complaint) = seen.decimal_comma() {
         complaint
-    } else if line[byte..].starts_with('"') && !line[byte + 1..].contains('"') {
+    } else if expected == [Rule::inner] {
+        seen.empty_text()
+    } else if seen.opens_a_text() {
         Complaint::new(Code::TextNotClosed, origin.place(byte, line.len()))
     } else if !expected.is_empty() && expected.iter().all(|rule| is_time_unit(*rule)) {
         seen.time_unit(expected)
@@ -91,6 +93,23 @@ struct Seen<'l> {
 }
 
 impl Seen<'_> {
+    /// A quote with nothing behind it, or with another one.
+    fn empty_text(&self) -> Complaint {
+        let opens = self.byte - 1;
+        if !self.line[self.byte..].starts_with('"') {
+            return Complaint::new(Code::TextNotClosed, self.origin.place(opens, self.byte));
+        }
+        let place = self.origin.place(opens, self.byte + 1);
+        let complaint = Complaint::new(Code::UnfinishedSentence, place);
+        complaint.with("expected", "a text that says something").with("found", "`\"\"`")
+    }
+
+    /// Whether a quote stands here that has no partner.
+    fn opens_a_text(&self) -> bool {
+        let quote = self.line[self.byte..].strip_prefix('"');
+        quote.is_some_and(|inner| !inner.contains('"'))
+    }
+
     fn not_a_sentence(&self) -> Complaint {
         let word = self.line.split([' ', '\t']).next().unwrap_or("");
         let place = self.origin.place(0, word.len());
@@ -136,7 +155,7 @@ impl Seen<'_> {
         let number = before.trim_end_matches(|c: char| c.is_ascii_digit() || c == '.').len();
         let rest = &self.line[self.byte..];
         let word = run(rest, |c| c.is_alphanumeric());
-        let place = self.origin.place(number, self.byte + word.len());
+        let place = self.origin.place(self.length_begins(number), self.byte + word.len());
         let digits = word.trim_start_matches(|c: char| c.is_alphabetic());
         let unit = &word[..word.len() - digits.len()];
         if word.is_empty() {
@@ -163,6 +182,18 @@ impl Seen<'_> {
                 complaint.fix("Write the unit as the language has it", unit, meant)
             }
             None => complaint,
+        }
+    }
+
+    /// Where the whole length of time begins whose last number is at `number`.
+    fn length_begins(&self, number: usize) -> usize {
+        let before = self.line[..number].trim_end_matches([' ', '\t']);
+        let part = before.rfind([' ', '\t']).map_or(0, |at| at + 1);
+        let unit = before[part..].trim_start_matches(|c: char| c.is_ascii_digit() || c == '.');
+        if before.len() < number && is_unit_name(unit) && unit.len() < before.len() - part {
+            part
+        } else {
+            number
         }
     }
 
@@ -194,12 +225,7 @@ impl Seen<'_> {
         let complaint = Complaint::new(Code::UnfinishedSentence, place)
             .with("expected", self.hoped_for(expected, found))
             .with("found", shown);
-        let words = expected.iter().filter_map(|rule| match plain(*rule) {
-            Plain::Token(word) => Some(word),
-            Plain::Word(words) => words.split(' ').next(),
-            Plain::Phrase(_) => None,
-        });
-        let near = if found.len() > 2 { nearest(found, words) } else { None };
+        let near = if found.len() > 2 { nearest(found, words_of(expected)) } else { None };
         complaint.near(near.map(str::to_owned))
     }
 
@@ -210,6 +236,45 @@ impl Seen<'_> {
         {
             return "a text between straight double quotes".to_owned();
         }
+        if expected == [Rule::EOI] && self.is_inside_quotes() {
+            return "nothing more (a text cannot have a quote in it)".to_owned();
+        }
+        if let Some(hope) = self.behind_a_comma(expected, found) {
+            return hope;
+        }
+        listed(&self.hopes(expected, found))
+    }
+
+    /// `"Press "START" now."`: the text seems to go on behind its end.
+    fn is_inside_quotes(&self) -> bool {
+        let (before, rest) = self.line.split_at(self.byte);
+        before.trim_end().ends_with('"') && rest.contains('"')
+    }
+
+    /// Where the sentence must go on behind a comma: what would stand there.
+    fn behind_a_comma(&self, expected: &[Rule], found: &str) -> Option<String> {
+        if !expected.contains(&Rule::comma) || expected.contains(&Rule::EOI) {
+            return None;
+        }
+        let before = self.line[..self.byte].trim_end();
+        let Err(Failure::At { byte, expected: next }) = grammar::line(&format!("{before}, ?"))
+        else {
+            return None;
+        };
+        let next = if byte > before.len() { next } else { return None };
+        let others: Vec<Rule> = expected.iter().copied().filter(|r| *r != Rule::comma).collect();
+        let next = if next.contains(&Rule::kw_so) { vec![Rule::kw_so] } else { next };
+        // Where the word stands already, only the comma is missing.
+        let next = if words_of(&next).any(|word| word == found) {
+            "a comma".to_owned()
+        } else {
+            format!("a comma and {}", listed(&self.hopes(&next, "")))
+        };
+        Some(listed(&[self.hopes(&others, ""), vec![next]].concat()))
+    }
+
+    /// Each hope in plain words, without repeats.
+    fn hopes(&self, expected: &[Rule], found: &str) -> Vec<String> {
         let mut hopes: Vec<String> = Vec::new();
         for rule in expected {
             let hope = match plain(*rule) {
@@ -230,7 +295,7 @@ impl Seen<'_> {
             hopes.truncate(MOST_EXPECTED - 1);
             hopes.push("another word of this sentence".to_owned());
         }
-        listed(&hopes)
+        hopes
     }
 
     /// The word, text or sign at which reading stopped.
@@ -247,6 +312,15 @@ impl Seen<'_> {
             word
         }
     }
+}
+
+/// The words of the language with which these rules may begin.
+fn words_of(rules: &[Rule]) -> impl Iterator<Item = &'static str> {
+    rules.iter().flat_map(|rule| match plain(*rule) {
+        Plain::Token(word) | Plain::Word(word) => vec![word.split(' ').next().unwrap_or(word)],
+        // The words that a phrase names stand between back quotes.
+        Plain::Phrase(phrase) => phrase.split('`').skip(1).step_by(2).collect(),
+    })
 }
 
 fn looks_like_a_name(found: &str) -> bool {
