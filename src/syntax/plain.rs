@@ -199,8 +199,8 @@ pub(super) fn plain(rule: Rule) -> Plain {
         Rule::put => Word("put down"),
         Rule::needs => Word("needs"),
         Rule::hold | Rule::another_hold => Word("hold"),
-        Rule::held
-        | Rule::length
+        Rule::held => Phrase("`on`, `until` or a length of time like 2s to 6s"),
+        Rule::length
         | Rule::length_about
         | Rule::length_at_least
         | Rule::length_up_to
@@ -441,5 +441,38 @@ pub(super) fn plain(rule: Rule) -> Plain {
         Rule::unit_kpa => Token("kPa"),
         Rule::unit_kmh => Token("km/h"),
         Rule::unit_percent => Token("%"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::syntax::grammar::{self, Failure};
+
+    fn words() -> Vec<&'static str> {
+        Rule::all_rules()
+            .iter()
+            .filter_map(|rule| match plain(*rule) {
+                Token(word) => Some(word),
+                Phrase(_) | Word(_) => None,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn first_words_are_the_words_that_begin_a_sentence() {
+        for word in words() {
+            let begins = !matches!(grammar::line(word), Err(Failure::At { byte: 0, .. }));
+            assert_eq!(FIRST_WORDS.contains(&word), begins, "{word}");
+        }
+    }
+
+    #[test]
+    fn reserved_words_are_the_words_that_name_nothing() {
+        for word in words().into_iter().filter(|word| word.starts_with(|c: char| c.is_lowercase()))
+        {
+            let names = grammar::line(&format!("phase {word}")).is_ok();
+            assert_eq!(RESERVED.contains(&word), !names, "{word}");
+        }
     }
 }

@@ -129,6 +129,16 @@ fn a_line_or_a_file_beyond_the_limit_is_refused_and_the_rest_is_read() {
     assert_eq!(tree.lines, []);
 }
 
+/// The text without the escape sequences that only set a colour.
+fn without_colours(text: &str) -> String {
+    let mut plain = String::new();
+    for (i, piece) in text.split("\u{1b}[").enumerate() {
+        let behind = if i == 0 { Some(piece) } else { piece.split_once('m').map(|(_, rest)| rest) };
+        plain.push_str(behind.unwrap_or(piece));
+    }
+    plain
+}
+
 #[test]
 fn nothing_of_a_script_steers_the_terminal() {
     let steering = [
@@ -148,6 +158,12 @@ fn nothing_of_a_script_steers_the_terminal() {
         let (_, complaints) = holds(line);
         assert_eq!(codes(&complaints), [Code::ForbiddenCharacter], "{line:?}");
     }
+    let text = steering.join("\n");
+    let (_, complaints) = read(FileId(0), &text);
+    let mut sources = SourceMap::default();
+    sources.add(Source::new("script.bell", text));
+    let plain = render(&complaints, &sources, false);
+    assert_eq!(without_colours(&render(&complaints, &sources, true)), plain);
     let (_, complaints) = holds("step a \"b\tc °C, zwölf, 鍵\"");
     assert_eq!(complaints, []);
 }
