@@ -1,15 +1,18 @@
 //! The inline live view: takes views, gives the bytes that bring a terminal from what it shows to
 //! what it should show. Opens nothing and reads no clock.
 //!
-//! The rows are message lines and one bar of an indicatif `MultiProgress`, whose position the guide's
-//! clock sets: no estimate, no tick of its own. indicatif paints onto a [`Canvas`] in memory; only
-//! rows that differ from the screen are sent, so the view does not flicker and needs little over a
-//! slow line. Line ends are `\r\n`, because the terminal is in raw mode.
+//! The rows are one indicatif bar with the lines above it as its prefix and those below as its message;
+//! the guide's clock sets its position: no estimate, no tick of its own. indicatif paints each frame
+//! once onto a fresh [`Canvas`] in memory; only rows that differ from the screen are sent, so the view
+//! does not flicker and needs little over a slow line. Line ends are `\r\n`, because the terminal is
+//! in raw mode.
 
 use std::io;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use indicatif::{MultiProgress, ProgressBar, ProgressDrawTarget, ProgressStyle, TermLike};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle, TermLike};
+
+use unicode_width::UnicodeWidthChar;
 
 use super::safe;
 use super::words::{Kind, Line, View};
@@ -51,10 +54,6 @@ enum Row {
 pub struct Painter {
     colour: bool,
     size: Size,
-    canvas: Canvas,
-    multi: MultiProgress,
-    rows: Vec<Row>,
-    bars: Vec<ProgressBar>,
     screen: Screen,
 }
 
@@ -62,10 +61,7 @@ impl Painter {
     /// A painter for a terminal of this size.
     #[must_use]
     pub fn new(size: Size, colour: bool) -> Painter {
-        let canvas = Canvas::new(size);
-        let multi = MultiProgress::with_draw_target(canvas.target());
-        let (rows, bars, screen) = (Vec::new(), Vec::new(), Screen::default());
-        Painter { colour, size, canvas, multi, rows, bars, screen }
+        Painter { colour, size, screen: Screen::default() }
     }
 
     /// The bytes that show this view.
@@ -75,19 +71,9 @@ impl Painter {
         if size != self.size {
             self.size = size;
             self.screen.forget(&mut bytes);
-            self.rows.clear();
         }
-        let rows = layout(view, self.size);
-        let same = rows.len() == self.rows.len()
-            && rows.iter().zip(&self.rows).all(|(a, b)| (*a == Row::Bar) == (*b == Row::Bar));
-        if !same {
-            self.begin_again(&rows);
-        }
-        for (at, row) in rows.iter().enumerate() {
-            self.set(at, row, same, view.bar);
-        }
-        self.rows = rows;
-        self.screen.show(&self.canvas.rows(), &mut bytes);
+        let rows = self.frame(&layout(view, self.size), view.bar);
+        self.screen.show(&rows, &mut bytes);
         bytes
     }
 
@@ -99,45 +85,42 @@ impl Painter {
         bytes
     }
 
-    /// Another number of rows: a new set of lines on an empty canvas.
-    fn begin_again(&mut self, rows: &[Row]) {
-        self.canvas.begin_again(self.size);
-        self.multi = MultiProgress::with_draw_target(self.canvas.target());
-        self.bars = rows
-            .iter()
-            .map(|row| {
-                let bar = self.multi.add(ProgressBar::new(1));
-                bar.set_style(style(row));
-                bar
-            })
-            .collect();
+    /// One frame, painted by indicatif. Rows are only ever drawn once onto one canvas, so that no
+    /// older frame can shine through.
+    fn frame(&self, rows: &[Row], left: Option<(Millis, Millis)>) -> Vec<String> {
+        let bar = ProgressBar::with_draw_target(Some(1), ProgressDrawTarget::hidden());
+        let at = rows.iter().position(|row| *row == Row::Bar);
+        let (above, below) = rows.split_at(at.unwrap_or(rows.len()));
+        let (left, whole) = left.unwrap_or_default();
+        bar.set_style(style(at.is_some(), below.len() > 1));
+        bar.set_length(whole.0.max(1).unsigned_abs());
+        bar.set_prefix(self.text(above));
+        bar.set_message(self.text(below));
+        bar.set_position(left.0.max(0).unsigned_abs());
+        let canvas = Canvas::new(self.size);
+        bar.set_draw_target(canvas.target());
+        bar.force_draw();
+        canvas.rows()
     }
 
-    fn set(&self, at: usize, row: &Row, same: bool, left: Option<(Millis, Millis)>) {
-        let Some(bar) = self.bars.get(at) else { return };
-        match row {
-            Row::Bar => {
-                let (left, whole) = left.unwrap_or_default();
-                bar.set_length(whole.0.max(1).unsigned_abs());
-                bar.set_position(left.0.max(0).unsigned_abs());
-                bar.tick();
-            }
-            Row::Text { kind, window, text } => {
-                if !same || self.rows.get(at) != Some(row) {
-                    bar.set_message(coloured(*kind, *window, text, self.colour));
-                    bar.tick();
-                }
-            }
-        }
+    fn text(&self, rows: &[Row]) -> String {
+        let lines = rows.iter().filter_map(|row| match row {
+            Row::Text { kind, window, text } => Some(coloured(*kind, *window, text, self.colour)),
+            Row::Bar => None,
+        });
+        lines.collect::<Vec<_>>().join("\n")
     }
 }
 
-/// The looks of a row. The templates are constants, for which indicatif cannot fail.
-fn style(row: &Row) -> ProgressStyle {
-    let template = match row {
-        Row::Bar => format!("{}{{bar:{BAR}}}", " ".repeat(INDENT)),
-        Row::Text { .. } => "{msg}".to_owned(),
-    };
+/// The looks of a frame. The templates are constants, for which indicatif cannot fail.
+fn style(bar: bool, below: bool) -> ProgressStyle {
+    let mut template = "{prefix}".to_owned();
+    if bar {
+        template.push_str(&format!("\n{}{{bar:{BAR}}}", " ".repeat(INDENT)));
+    }
+    if below {
+        template.push_str("\n{msg}");
+    }
     ProgressStyle::with_template(&template)
         .unwrap_or_else(|_| ProgressStyle::default_bar())
         .progress_chars("##-")
@@ -278,11 +261,13 @@ struct Grid {
     size: Size,
     rows: Vec<String>,
     row: usize,
+    /// Columns taken in this row.
+    used: usize,
 }
 
 impl Canvas {
     fn new(size: Size) -> Canvas {
-        Canvas(Arc::new(Mutex::new(Grid { size, rows: vec![String::new()], row: 0 })))
+        Canvas(Arc::new(Mutex::new(Grid { size, rows: vec![String::new()], row: 0, used: 0 })))
     }
 
     fn target(&self) -> ProgressDrawTarget {
@@ -293,11 +278,6 @@ impl Canvas {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn begin_again(&mut self, size: Size) {
-        // A fresh grid, so that late strokes of the old lines land nowhere.
-        *self = Canvas::new(size);
-    }
-
     /// The rows as painted, without the blanks with which indicatif fills the last one.
     fn rows(&self) -> Vec<String> {
         self.grid().rows.iter().map(|row| row.trim_end_matches(' ').to_owned()).collect()
@@ -306,28 +286,35 @@ impl Canvas {
     fn moved(&self, to: impl FnOnce(usize) -> usize) {
         let mut grid = self.grid();
         grid.row = to(grid.row);
+        grid.used = 0;
         let row = grid.row;
         if grid.rows.len() <= row {
             grid.rows.resize(row + 1, String::new());
         }
     }
 
+    /// Text at the cursor. indicatif fills rows with blanks and lets the terminal break them, so a
+    /// full row goes on in the next one; colour codes take no room.
     fn put(&self, text: &str) {
-        let mut parts = text.split('\n');
-        if let Some(first) = parts.next() {
-            self.grid_row(first);
-        }
-        for part in parts {
-            self.moved(|row| row + 1);
-            self.grid_row(part);
-        }
-    }
-
-    fn grid_row(&self, text: &str) {
-        let mut grid = self.grid();
-        let row = grid.row;
-        if let Some(line) = grid.rows.get_mut(row) {
-            line.push_str(text);
+        let mut code = false;
+        for c in text.chars() {
+            let room = {
+                let grid = self.grid();
+                grid.used + c.width().unwrap_or(0) <= usize::from(grid.size.columns)
+            };
+            let width = if code || c == '\x1b' { 0 } else { c.width().unwrap_or(0) };
+            if c == '\n' || (width > 0 && !room) {
+                self.moved(|row| row + 1);
+            }
+            if c != '\n' {
+                let mut grid = self.grid();
+                let row = grid.row;
+                grid.used += width;
+                if let Some(line) = grid.rows.get_mut(row) {
+                    line.push(c);
+                }
+            }
+            code = c == '\x1b' || (code && !c.is_ascii_alphabetic());
         }
     }
 }
@@ -374,6 +361,7 @@ impl TermLike for Canvas {
     fn clear_line(&self) -> io::Result<()> {
         let mut grid = self.grid();
         let row = grid.row;
+        grid.used = 0;
         if let Some(line) = grid.rows.get_mut(row) {
             line.clear();
         }
