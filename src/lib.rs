@@ -12,3 +12,4 @@ pub mod proof;
 pub mod source;
 pub mod syntax;
 pub mod training;
+pub mod vehicle;
