@@ -7,6 +7,7 @@ pub mod edge;
 pub mod faces;
 pub mod guide;
 pub mod journal;
+pub mod power;
 pub mod procedure;
 pub mod proof;
 pub mod source;

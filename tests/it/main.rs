@@ -7,6 +7,7 @@ mod hostile;
 mod journals;
 mod language;
 mod plans;
+mod power;
 mod proofs;
 mod proofs_dispatch;
 mod proofs_game;
