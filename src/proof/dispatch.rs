@@ -194,6 +194,8 @@ pub struct Live {
     missing: Vec<usize>,
     /// For each point, the earliest moment by what has happened, waits aside, and the edge.
     not_before: Vec<Option<(i64, EdgeId)>>,
+    /// When the first of all points happened.
+    first: Option<i64>,
 }
 
 impl Live {
@@ -206,6 +208,7 @@ impl Live {
             states: vec![State::Ahead; nodes],
             missing: missing.collect(),
             not_before: vec![None; nodes],
+            first: None,
             plan,
         }
     }
@@ -286,6 +289,12 @@ impl Live {
             if reached > length[at as usize] {
                 continue;
             }
+            // Nothing known lies before the first point, so no further place can limit more.
+            if let (Some((limit, _)), Some(first)) = (best, self.first)
+                && limit <= first.saturating_add(reached)
+            {
+                break;
+            }
             if let Some(known) = self.known_from(at, now) {
                 let limit = known.saturating_add(reached);
                 if best.is_none_or(|(earliest, _)| limit < earliest) {
@@ -340,6 +349,7 @@ impl Live {
             return Broken::default();
         }
         let broken = self.broken_by(point, at);
+        self.first = Some(self.first.map_or(at.0, |first| first.min(at.0)));
         self.settle(point.0, at.0);
         let plan = Arc::clone(&self.plan);
         for &link in &plan.sets_going[point.index()] {

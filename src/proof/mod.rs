@@ -9,5 +9,6 @@ pub mod controllable;
 pub mod dispatch;
 pub mod hidden;
 pub mod network;
+mod order;
 mod search;
 pub mod tn;

@@ -15,6 +15,7 @@ use std::collections::BinaryHeap;
 
 use super::controllable::{Cycle, Part, Role, Stopped, Use};
 use super::network::{Bound, Link, Network};
+use super::order::Order;
 use crate::clock::Millis;
 
 /// Which derived edges a search writes down.
@@ -180,6 +181,7 @@ pub(super) struct Search {
     step_of: Vec<u32>,
     /// For each point, the tightest edge straight to the source being written down.
     direct: Vec<i64>,
+    order: Order,
 }
 
 impl Search {
@@ -203,6 +205,7 @@ impl Search {
             walks: Vec::new(),
             step_of: vec![NONE; nodes],
             direct: vec![i64::MAX; nodes],
+            order: Order::default(),
         };
         for (number, bound) in network.bounds().iter().enumerate() {
             search.add_bound(number, bound);
@@ -210,7 +213,26 @@ impl Search {
         for (number, link) in network.links().iter().enumerate() {
             search.add_link(number, link);
         }
+        search.leave_out_weak_edges();
         search
+    }
+
+    /// "At most w before" says nothing about a point that lies after the other anyway. Without
+    /// such edges, here and among those derived, walks stay near their start instead of running
+    /// to the end of a long script. Nothing is lost: the chain of bounds that proves the order is
+    /// tighter, ordinary, and followed by the walks of the points on it.
+    fn leave_out_weak_edges(&mut self) {
+        let mut steps = Vec::new();
+        for (edge, origin) in self.edges.iter().zip(&self.origins) {
+            let ordinary = !matches!(origin, Origin::Link(_, Role::Slow | Role::Quick));
+            if ordinary && edge.weight <= 0 {
+                steps.push((edge.from, edge.to, -edge.weight));
+            }
+        }
+        self.order = Order::new(self.stages.len(), &steps);
+        for (to, entering) in (0..).zip(&mut self.entering) {
+            entering.retain(|entering| !self.order.is_after(entering.from, to));
+        }
     }
 
     fn add_bound(&mut self, number: usize, bound: &Bound) {
@@ -339,7 +361,10 @@ impl Search {
         for &at in &touched {
             let (length, via) = (self.places.length[at as usize], self.places.via[at as usize]);
             let one_edge = self.edges[via as usize].to == source;
-            let kept = length >= 0 || self.keep == Keep::ForDispatch;
+            let kept = match length {
+                0.. => !self.order.is_after(at, source),
+                _ => self.keep == Keep::ForDispatch,
+            };
             if at == source || one_edge || !kept || self.direct[at as usize] <= length {
                 continue;
             }

@@ -12,6 +12,7 @@ mod proofs;
 mod proofs_dispatch;
 mod proofs_game;
 mod proofs_network;
+mod proofs_rules;
 mod reading;
 mod recording;
 mod rules;

@@ -1,6 +1,7 @@
 //! `stepbell network`: verdicts, matrices, distances, and what it says of files it cannot read.
 
 use std::fmt::Write as _;
+use std::path::Path;
 
 use stepbell::cli::network::{Format, Options, Output, run};
 
@@ -149,4 +150,27 @@ fn a_matrix_that_would_not_fit_is_refused() {
     let matrix = ask(&chain(4_001), &Options { minimal: true, ..Options::default() });
     assert_eq!((matrix.stdout.as_str(), matrix.exit), ("", 4));
     assert_eq!(matrix.stderr, "a.tn: the matrix of 4001 points would be too large: at most 4000\n");
+}
+
+/// Networks without links, answered by two other libraries; `tests/networks/regenerate.py` says
+/// how.
+#[test]
+fn plain_networks_are_answered_as_by_other_libraries() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/networks/plain");
+    let table = read(&folder.join("plain.tsv"));
+    let (mut consistent, mut inconsistent) = (0, 0);
+    for row in table.lines().skip(1) {
+        let (name, answer) = row.split_once('\t').expect("a row of two");
+        let input = [(name.to_owned(), Ok(read(&folder.join(name))))];
+        assert_eq!(run(&input, &Options::default()).stdout, format!("{name} {answer}\n"));
+        let matrix = run(&input, &Options { minimal: true, ..Options::default() }).stdout;
+        if answer == "consistent" {
+            consistent += 1;
+            assert_eq!(matrix, read(&folder.join(name).with_extension("min")), "{name}");
+        } else {
+            inconsistent += 1;
+            assert_eq!(matrix, format!("{name} inconsistent\n"));
+        }
+    }
+    assert!(consistent >= 8 && inconsistent >= 2, "{consistent} and {inconsistent}");
 }
