@@ -1,11 +1,12 @@
 //! One message about a script: its code, its places, its facts, and perhaps a mechanical fix.
 //!
 //! Takes facts from the stages; gives [`Complaint`]. A complaint is data: `render` makes the picture
-//! for a person, `json` the object for a program, `code` holds the sentences, `why` the long answers.
+//! for a person, `json` the object for a program, `sentences` words it, `why` the long answers.
 
 pub mod code;
 pub mod json;
 pub mod render;
+mod sentences;
 pub mod visible;
 pub mod why;
 

@@ -104,17 +104,17 @@ impl Check<'_> {
     }
 
     fn recounted(&mut self, model: &Procedure, main: &Block<'_>) {
-        if new_key(model).is_none() || main.stray {
+        // One count that is asked again shows whether anything was lost.
+        if new_key(model).is_none() || main.stray || !model.recounts.is_empty() {
             return;
         }
-        for (at, reading) in model.readings.iter().enumerate() {
+        for reading in &model.readings {
             let ReadingKind::Number { unit: Unit::Count(noun), .. } = &reading.answer else {
                 continue;
             };
             let noun = singular(noun);
             let counts_keys = KEYS.contains(&noun) || REMOTES.contains(&noun);
-            let again = model.recounts.iter().any(|recount| recount.reading.0 as usize == at);
-            if counts_keys && reading.before && !again {
+            if counts_keys && reading.before {
                 let complaint = Complaint::new(Code::CountNotChecked, reading.place);
                 self.complain(complaint.with("name", reading.name.as_str()));
             }

@@ -1,0 +1,289 @@
+//! From a plan to networks: every outcome, every retry, every hand and vehicle inside its bounds.
+//!
+//! Takes a procedure, its plan and the lengths of its prompts; gives one [`Segment`] for each resting
+//! point that can be reached: the union of all branches from there up to the next resting points.
+//! A resting point is a step behind which no window, limit or answer reaches (`rest_before`), so what
+//! was before it does not matter, and segments are checked apart. Retries inside a segment are
+//! unrolled.
+//!
+//! Cues are points that the guide decides; reports are links that nature decides; acts, answers and
+//! releases are hidden ([`Hidden`]). What is spoken before a cue delays it by its longest length,
+//! exactly as the guide itself waits for it.
+
+mod demands;
+mod outcomes;
+mod stretch;
+
+use super::hidden::{Ground, Hidden, Leg};
+use super::network::{EdgeTag, Network, NetworkError, Point};
+use crate::clock::{Millis, Span};
+use crate::procedure::model::{Procedure, PurseId};
+use crate::procedure::plan::{Next, Plan, StepIx, Target};
+use crate::procedure::timing::{Bracket, Known, Point as Named, SpeechLengths, What};
+use crate::source::Place;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// The most points of one segment.
+pub const MOST_SEGMENT_POINTS: usize = 4_000;
+
+/// The union network of all branches between resting points.
+#[derive(Clone, Debug)]
+pub struct Segment {
+    /// The resting point (or the step of a run going on) where it begins.
+    pub start: StepIx,
+    /// The network.
+    pub network: Network,
+    /// For each tag, the sentences behind the edge.
+    pub grounds: Vec<Vec<Ground>>,
+    /// For each link's tag, what it is made of.
+    pub legs: BTreeMap<u32, Vec<Leg>>,
+    /// Windows whose anchor could be counted from its cue or from its report.
+    pub forms: BTreeSet<WindowKey>,
+    /// Every cue, in the order of making: the first of a step is the one on its first try.
+    pub cues: Vec<(StepIx, Point)>,
+    /// Every window and limit that was laid on the network.
+    pub demands: Vec<Demand>,
+    /// Resting points that its branches lead to.
+    pub leads: BTreeSet<StepIx>,
+    /// Answers with one continuation share a link: sound, and perhaps stricter than needed.
+    pub merged: bool,
+    /// A window whose anchor lies before the segment: it could not be laid.
+    pub unanchored: Option<Place>,
+    /// The points of each branch's end, with the step that ends it.
+    pub ends: Vec<(StepIx, Point)>,
+}
+
+/// A window in one place of one branch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct WindowKey {
+    /// Its step.
+    pub step: StepIx,
+    /// Its line.
+    pub place: Place,
+}
+
+/// A window or limit laid on the network.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Demand {
+    /// Which.
+    pub key: WindowKey,
+    /// Its bound in the network; `None` where it is a sum of constants.
+    pub bound: Option<usize>,
+    /// The sum left over where it is one of constants.
+    pub left: Option<Millis>,
+    /// Measured from this point.
+    pub from: Point,
+    /// The cue that it binds.
+    pub cue: Point,
+    /// The window's own upper end.
+    pub length: Millis,
+}
+
+/// Why no segment could be made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TooLarge {
+    /// Too many points: this step's retries (or the choices behind it) explode.
+    Points(StepIx),
+    /// A sum of lengths beyond what a network holds.
+    Length(StepIx),
+}
+
+/// How each window is written where it has two forms; a missing one is told.
+pub type Forms = BTreeSet<WindowKey>;
+
+/// A moment in all its forms: from the cue first, from the report last.
+type Shapes = Vec<Hidden>;
+
+#[derive(Clone, Debug, Default)]
+struct Path {
+    seen: BTreeMap<Named, Shapes>,
+    used: BTreeMap<PurseId, u32>,
+    entered: BTreeSet<StepIx>,
+    /// Un-happens when it is entered.
+    back: Option<StepIx>,
+}
+
+/// How a step is come to.
+#[derive(Clone, Debug, Default)]
+struct Entry {
+    /// The end of the step above.
+    over: Option<Point>,
+    /// A cool-down, and its sentence.
+    cool: Option<(Millis, Place)>,
+    /// The cue during which something was already prepared, when that is said to its end, and for
+    /// which step.
+    ahead: Option<(Point, Millis, StepIx)>,
+    /// The end of the act above, for a step that goes straight on.
+    act: Option<Hidden>,
+}
+
+struct Work {
+    at: StepIx,
+    entry: Entry,
+    path: Path,
+}
+
+/// What comes after an outcome.
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Onward {
+    End,
+    Step { enter: StepIx, retry: Option<(PurseId, StepIx, Millis, Place)> },
+}
+
+/// Compiles the segment that begins at a resting point, with these windows in their form from the
+/// cue.
+///
+/// # Errors
+/// [`TooLarge`] where the branches explode.
+pub fn segment(
+    procedure: &Procedure,
+    plan: &Plan,
+    speech: &SpeechLengths,
+    start: StepIx,
+    forms: &Forms,
+) -> Result<Segment, TooLarge> {
+    let mut maker = Maker::new(procedure, plan, speech, start, forms);
+    maker.work.push(Work { at: start, entry: Entry::default(), path: Path::default() });
+    maker.run()?;
+    Ok(maker.made)
+}
+
+/// Compiles what is left of a run before the cue of `start`, with what is known so far. The first
+/// point of the network is the run's start, moment 0.
+///
+/// # Errors
+/// [`TooLarge`] where the branches explode.
+pub fn residual(
+    procedure: &Procedure,
+    plan: &Plan,
+    speech: &SpeechLengths,
+    start: StepIx,
+    known: &Known,
+) -> Result<Segment, TooLarge> {
+    let forms = Forms::new();
+    let mut maker = Maker::new(procedure, plan, speech, start, &forms);
+    let zero = maker.point(start)?;
+    let mut path = Path::default();
+    for (named, Bracket { earliest, latest }) in known.iter() {
+        let span = Span::new(Millis(earliest.0), Millis(latest.0));
+        let leg = maker.leg(span, start, plan.step(named.step).place, What::Order);
+        path.seen.insert(named, vec![Hidden::seen(zero).then(leg)]);
+        path.entered.insert(named.step);
+    }
+    path.entered.remove(&start);
+    let entry =
+        Entry { over: Some(zero), ahead: Some((zero, Millis::ZERO, start)), ..Entry::default() };
+    maker.work.push(Work { at: start, entry, path });
+    maker.run()?;
+    Ok(maker.made)
+}
+
+struct Maker<'a> {
+    procedure: &'a Procedure,
+    plan: &'a Plan,
+    speech: &'a SpeechLengths,
+    forms: &'a Forms,
+    made: Segment,
+    work: Vec<Work>,
+    legs: u32,
+}
+
+impl<'a> Maker<'a> {
+    fn new(
+        procedure: &'a Procedure,
+        plan: &'a Plan,
+        speech: &'a SpeechLengths,
+        start: StepIx,
+        forms: &'a Forms,
+    ) -> Maker<'a> {
+        let made = Segment {
+            start,
+            network: Network::new(),
+            grounds: vec![Vec::new()],
+            legs: BTreeMap::new(),
+            forms: BTreeSet::new(),
+            cues: Vec::new(),
+            demands: Vec::new(),
+            leads: BTreeSet::new(),
+            merged: false,
+            unanchored: None,
+            ends: Vec::new(),
+        };
+        Maker { procedure, plan, speech, forms, made, work: Vec::new(), legs: 0 }
+    }
+
+    fn run(&mut self) -> Result<(), TooLarge> {
+        while let Some(work) = self.work.pop() {
+            self.stretch(work)?;
+        }
+        Ok(())
+    }
+
+    // ---- small parts ----
+
+    fn point(&mut self, at: StepIx) -> Result<Point, TooLarge> {
+        if self.made.network.point_count() >= MOST_SEGMENT_POINTS {
+            return Err(TooLarge::Points(at));
+        }
+        self.made.network.add_point().map_err(|_| TooLarge::Points(at))
+    }
+
+    fn tag(&mut self, grounds: Vec<Ground>) -> EdgeTag {
+        self.made.grounds.push(grounds);
+        EdgeTag(u32::try_from(self.made.grounds.len() - 1).unwrap_or(u32::MAX))
+    }
+
+    fn leg(&mut self, span: Span, step: StepIx, place: Place, what: What) -> Leg {
+        self.legs += 1;
+        Leg { id: self.legs, span, step, place, what }
+    }
+
+    fn too_long(at: StepIx) -> impl Fn(NetworkError) -> TooLarge {
+        move |_| TooLarge::Length(at)
+    }
+
+    /// `to` not before `from` and this long.
+    fn after(
+        &mut self,
+        from: Point,
+        to: Point,
+        by: Vec<Ground>,
+        at: StepIx,
+    ) -> Result<(), TooLarge> {
+        let wait = by.iter().fold(Millis::ZERO, |sum, ground| sum.minus(ground.length));
+        let tag = self.tag(by);
+        let most = Millis::ZERO.minus(wait);
+        self.made.network.add_bound(to, from, most, tag).map_err(Self::too_long(at))
+    }
+
+    /// `to` exactly this long after `from`.
+    fn exactly(
+        &mut self,
+        from: Point,
+        to: Point,
+        length: Millis,
+        by: Ground,
+    ) -> Result<(), TooLarge> {
+        let at = by.step;
+        let back = self.tag(vec![Ground { length: Millis::ZERO.minus(length), ..by }]);
+        let forth = self.tag(vec![Ground { length, ..by }]);
+        let network = &mut self.made.network;
+        network.add_bound(from, to, length, forth).map_err(Self::too_long(at))?;
+        network.add_bound(to, from, Millis::ZERO.minus(length), back).map_err(Self::too_long(at))
+    }
+}
+
+fn forward(next: Next) -> Onward {
+    match next {
+        Next::Step(enter) => Onward::Step { enter, retry: None },
+        Next::End(_) => Onward::End,
+    }
+}
+
+/// Where a target leads at first.
+fn first_of(target: &Target) -> Next {
+    match target {
+        Target::To(next) | Target::ThisOne { next, .. } => *next,
+        Target::Again { enter, .. } => Next::Step(*enter),
+    }
+}

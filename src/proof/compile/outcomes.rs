@@ -1,0 +1,361 @@
+//! What can come of a stretch of hands, and what follows: answers, silence, reports, retries.
+//!
+//! Takes the end of an act; gives a branch for each outcome, cut at resting points.
+
+use super::{Entry, Maker, Onward, Path, TooLarge, WindowKey, Work, first_of, forward};
+use crate::clock::{Millis, Span};
+use crate::procedure::model::Hold;
+use crate::procedure::plan::{Limit, Next, PlanMet, PlanStep, Report, StepIx, Target, person};
+use crate::procedure::timing::{Mark, Point as Named, What, report_delay};
+use crate::proof::hidden::{Ground, Hidden};
+use crate::proof::network::Point;
+use crate::source::Place;
+
+impl Maker<'_> {
+    pub(super) fn outcomes(
+        &mut self,
+        at: StepIx,
+        cue: Point,
+        end: &Hidden,
+        first_try: bool,
+        path: &Path,
+    ) -> Result<(), TooLarge> {
+        let plan = self.plan;
+        let step = plan.step(at);
+        let ahead = self.ahead(at, cue, path);
+        match step.report {
+            Report::Answer => self.answers(at, cue, end, first_try, path, ahead)?,
+            Report::Act => {
+                let told = report_delay(self.procedure, step);
+                let leg = self.leg(told, at, step.place, What::Report);
+                let over = self.report(at, cue, &end.then(leg))?;
+                let mut path = path.clone();
+                self.tell(&mut path, at, Mark::Done, over, told, step.place);
+                let onward = vec![forward(step.go_on)];
+                self.follow(at, over, ahead, Some(end), onward, &path)?;
+            }
+            Report::None => {
+                let over = self.point(at)?;
+                let by =
+                    Ground { step: at, place: step.place, what: What::Order, length: Millis::ZERO };
+                self.exactly(end.root, over, end.span().hi, by)?;
+                let mut path = path.clone();
+                self.over(&mut path, at, over);
+                let onward = vec![forward(step.go_on)];
+                self.follow(at, over, ahead, Some(end), onward, &path)?;
+            }
+        }
+        self.asides(at, cue, end, ahead, path)
+    }
+
+    /// The step on the hoped-for way is prepared while this answer is awaited.
+    pub(super) fn ahead(
+        &self,
+        at: StepIx,
+        cue: Point,
+        path: &Path,
+    ) -> Option<(Point, Millis, StepIx)> {
+        let step = self.plan.step(at);
+        let hoped = match step.met.first() {
+            Some(met) if step.report == Report::Answer => first_of(&met.then),
+            _ => step.go_on,
+        };
+        let Next::Step(next) = hoped else { return None };
+        let after = self.plan.step(next);
+        let asks = self.chain(next).iter().any(|ix| !self.plan.step(*ix).asks.is_empty());
+        let pressed = !after.rest_before || !after.windows.is_empty();
+        if !pressed || asks || after.straight_on || after.rest_before {
+            return None;
+        }
+        let first = path
+            .seen
+            .iter()
+            .find(|(named, forms)| named.mark == Mark::Heard && forms[0].root == cue);
+        let heard = first.map_or(Millis::ZERO, |(_, forms)| forms[0].span().hi);
+        Some((cue, heard.plus(self.words_before(next)), next))
+    }
+
+    /// A report: nature decides when it comes.
+    pub(super) fn report(
+        &mut self,
+        at: StepIx,
+        cue: Point,
+        when: &Hidden,
+    ) -> Result<Point, TooLarge> {
+        let over = self.point(at)?;
+        let takes = when.span();
+        let takes = Span::new(takes.lo.max(Millis::ZERO), takes.hi.max(Millis::ZERO));
+        let tag = self.tag(Vec::new());
+        self.made.legs.insert(tag.0, when.legs.clone());
+        self.made.network.add_link(when.root, over, takes, tag).map_err(Self::too_long(at))?;
+        if when.root != cue {
+            // An answer to an earlier act must not come before the cue that waits for it.
+            self.after(cue, over, Vec::new(), at)?;
+        }
+        Ok(over)
+    }
+
+    pub(super) fn answers(
+        &mut self,
+        at: StepIx,
+        cue: Point,
+        end: &Hidden,
+        first_try: bool,
+        path: &Path,
+        ahead: Option<(Point, Millis, StepIx)>,
+    ) -> Result<(), TooLarge> {
+        let plan = self.plan;
+        let step = plan.step(at);
+        for group in self.groups(step, path) {
+            self.answer(at, cue, end, first_try, path, ahead, &group)?;
+        }
+        let Some(silence) = &step.silence else { return Ok(()) };
+        let from = self.from(Named::of(silence.anchor), path).unwrap_or_else(|| end.clone());
+        let over = self.point(at)?;
+        let report = report_delay(self.procedure, step).hi;
+        let decided = from.span().hi.plus(silence.within).plus(report);
+        let by =
+            Ground { step: at, place: silence.place, what: What::Silence, length: Millis::ZERO };
+        self.exactly(from.root, over, decided, by)?;
+        let mut path = path.clone();
+        self.over(&mut path, at, over);
+        let onward = self.onward(&silence.then, &path);
+        self.follow(at, over, ahead, Some(end), onward, &path)
+    }
+
+    /// Answers with the same continuation and anchor share one link: what differs between them does
+    /// not matter later, or is held by the hull of both.
+    pub(super) fn groups<'s>(&mut self, step: &'s PlanStep, path: &Path) -> Vec<Vec<&'s PlanMet>> {
+        let mut groups: Vec<(Vec<Onward>, Vec<&PlanMet>)> = Vec::new();
+        for met in &step.met {
+            let onward = self.onward(&met.then, path);
+            let same = groups
+                .iter_mut()
+                .find(|(other, mets)| *other == onward && mets[0].anchor == met.anchor);
+            match same {
+                Some((_, mets)) => {
+                    mets.push(met);
+                    self.made.merged = true;
+                }
+                None => groups.push((onward, vec![met])),
+            }
+        }
+        groups.into_iter().map(|(_, mets)| mets).collect()
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "one branch of one stretch, all of it needed")]
+    pub(super) fn answer(
+        &mut self,
+        at: StepIx,
+        cue: Point,
+        end: &Hidden,
+        first_try: bool,
+        path: &Path,
+        ahead: Option<(Point, Millis, StepIx)>,
+        group: &[&PlanMet],
+    ) -> Result<(), TooLarge> {
+        let plan = self.plan;
+        let step = plan.step(at);
+        let report = report_delay(self.procedure, step);
+        let hull = |of: &dyn Fn(&PlanMet) -> Span| {
+            group.iter().map(|met| of(met)).reduce(Span::hull).unwrap_or(Span::ZERO)
+        };
+        let delay = hull(&|met| met.delay);
+        let until = hull(&|met| met.delay.then(met.recognise));
+        let recognise = hull(&|met| met.recognise);
+        let place = group.first().map_or(step.place, |met| met.place);
+        let anchor = group.first().map(|met| Named::of(met.anchor));
+        let from = anchor.and_then(|a| self.from(a, path)).unwrap_or_else(|| end.clone());
+        let answer = self.leg(delay, at, place, What::Answer);
+        let answered = from.then(answer);
+        let mut told = recognise.then(report);
+        if let Some(Hold::UntilAnswered(more, ..)) = &step.hold {
+            // The same hand lets go first.
+            let more = more.and_then(|m| m.hi).unwrap_or(Millis::ZERO);
+            let reacts = person(self.procedure, step.by).reacts;
+            told = told.then(Span::new(Millis::ZERO, reacts.hi.plus(more)));
+        }
+        // The hull of the sums, which may be less than the sum of the hulls.
+        let whole = until.then(Span::new(told.lo.minus(recognise.lo), told.hi.minus(recognise.hi)));
+        let rest = Span::new(whole.lo.minus(delay.lo), whole.hi.minus(delay.hi));
+        let leg = self.leg(rest, at, place, What::Report);
+        let over = self.report(at, cue, &answered.then(leg))?;
+        let mut path = path.clone();
+        path.seen.insert(Named { step: at, mark: Mark::Answered }, vec![answered.clone()]);
+        self.tell(&mut path, at, Mark::Answered, over, told, place);
+        if let Some(anchor) = anchor.filter(|anchor| anchor.step == at) {
+            self.tell(&mut path, at, anchor.mark, over, delay.then(told), place);
+        }
+        if let Some(Hold::UntilAnswered(more, _, held)) = &step.hold {
+            let reacts = person(self.procedure, step.by).reacts;
+            let more = more.map_or(Span::ZERO, |m| Span::new(m.lo, m.hi.unwrap_or(m.lo)));
+            let free = self.leg(reacts.then(more), at, *held, What::LettingGo);
+            path.seen.insert(Named { step: at, mark: Mark::Released }, vec![answered.then(free)]);
+            self.windows(at, &path, cue, first_try, Some(&answered))?;
+        }
+        let then = group.first().map(|met| self.onward(&met.then, &path));
+        self.follow(at, over, ahead, Some(end), then.unwrap_or_default(), &path)
+    }
+
+    /// The form of a moment from its cue: links start there.
+    pub(super) fn from(&self, named: Named, path: &Path) -> Option<Hidden> {
+        path.seen.get(&named)?.first().cloned()
+    }
+
+    /// A moment is told: it lies `back` before the report. And the step is over.
+    pub(super) fn tell(
+        &mut self,
+        path: &mut Path,
+        at: StepIx,
+        mark: Mark,
+        over: Point,
+        back: Span,
+        place: Place,
+    ) {
+        let back = Span::new(Millis::ZERO.minus(back.hi), Millis::ZERO.minus(back.lo));
+        let leg = self.leg(back, at, place, What::Report);
+        let told = Hidden::seen(over).then(leg);
+        if let Some(forms) = path.seen.get_mut(&Named { step: at, mark }) {
+            forms.truncate(1);
+            forms.push(told);
+        }
+        self.over(path, at, over);
+    }
+
+    pub(super) fn over(&mut self, path: &mut Path, at: StepIx, over: Point) {
+        for mark in [Mark::Reported, Mark::Over] {
+            path.seen.insert(Named { step: at, mark }, vec![Hidden::seen(over)]);
+        }
+    }
+
+    /// Anything else, a slip: a branch of its own where it does not lead to an ending or a rest.
+    /// A missed window and a lost guard lead nowhere else.
+    pub(super) fn asides(
+        &mut self,
+        at: StepIx,
+        cue: Point,
+        end: &Hidden,
+        ahead: Option<(Point, Millis, StepIx)>,
+        path: &Path,
+    ) -> Result<(), TooLarge> {
+        let plan = self.plan;
+        let step = plan.step(at);
+        let guards = plan.guards.iter().filter(|g| g.from <= at && at <= g.to).map(|g| &g.lost);
+        let limits = plan.limits.iter().filter(|l| l.from <= at && at <= l.to);
+        let limits = limits.filter_map(|l| l.late.as_ref());
+        for target in step.late.iter().chain(guards).chain(limits) {
+            self.lead(target);
+        }
+        let inside = |onward: &Onward| match onward {
+            Onward::Step { enter, .. } => !plan.step(*enter).rest_before,
+            Onward::End => false,
+        };
+        let mut done: Vec<Vec<Onward>> = Vec::new();
+        for target in [&step.otherwise, &step.slip] {
+            let onward = self.onward(target, path);
+            self.lead(target);
+            let told = step.report != Report::None;
+            if !told || !onward.iter().any(inside) || done.contains(&onward) {
+                continue;
+            }
+            done.push(onward.clone());
+            let latest = self.latest_report(step);
+            let leg = self.leg(Span::new(Millis::ZERO, latest), at, step.place, What::Report);
+            let over = self.report(at, cue, &end.then(leg))?;
+            let mut path = path.clone();
+            self.over(&mut path, at, over);
+            self.follow(at, over, ahead, Some(end), onward, &path)?;
+        }
+        Ok(())
+    }
+
+    /// After the end of the act, the latest report of anything.
+    pub(super) fn latest_report(&self, step: &PlanStep) -> Millis {
+        let report = report_delay(self.procedure, step).hi;
+        let met = step.met.iter().map(|m| m.delay.hi.plus(m.recognise.hi));
+        let silence = step.silence.iter().map(|s| s.within);
+        met.chain(silence).max().unwrap_or(Millis::ZERO).plus(report)
+    }
+
+    /// Every resting point that a target can lead to, its tries spent or not.
+    pub(super) fn lead(&mut self, target: &Target) {
+        match target {
+            Target::To(Next::Step(next)) | Target::ThisOne { next: Next::Step(next), .. } => {
+                if self.plan.step(*next).rest_before {
+                    self.made.leads.insert(*next);
+                }
+            }
+            Target::To(Next::End(_)) | Target::ThisOne { .. } => {}
+            Target::Again { enter, spent, .. } => {
+                if self.plan.step(*enter).rest_before {
+                    self.made.leads.insert(*enter);
+                }
+                self.lead(spent);
+            }
+        }
+    }
+
+    /// What a target can mean on this path: a retry while its purse lasts, and what follows when it
+    /// does not. Tries may have been spent before this segment, so both are possible from the first.
+    pub(super) fn onward(&self, target: &Target, path: &Path) -> Vec<Onward> {
+        match target {
+            Target::To(next) | Target::ThisOne { next, .. } => vec![forward(*next)],
+            Target::Again { purse, enter, back, cool_down, spent, place } => {
+                let tries = self.procedure.purses.get(purse.0 as usize).map_or(0, |p| p.tries);
+                let mut all = self.onward(spent, path);
+                if path.used.get(purse).copied().unwrap_or(0) < tries {
+                    let retry = Some((*purse, *back, *cool_down, *place));
+                    all.insert(0, Onward::Step { enter: *enter, retry });
+                }
+                all
+            }
+        }
+    }
+
+    /// Goes on behind an outcome: to an ending, to a rest (cut here), or on in this segment.
+    pub(super) fn follow(
+        &mut self,
+        at: StepIx,
+        over: Point,
+        ahead: Option<(Point, Millis, StepIx)>,
+        end: Option<&Hidden>,
+        onward: Vec<Onward>,
+        path: &Path,
+    ) -> Result<(), TooLarge> {
+        self.limits(at, over, path)?;
+        for onward in onward {
+            let Onward::Step { enter, retry } = onward else {
+                self.made.ends.push((at, over));
+                continue;
+            };
+            if self.plan.step(enter).rest_before {
+                self.made.leads.insert(enter);
+                self.made.ends.push((at, over));
+                continue;
+            }
+            let mut path = path.clone();
+            let mut entry =
+                Entry { over: Some(over), ahead, act: end.cloned(), ..Entry::default() };
+            if let Some((purse, back, cool, place)) = retry {
+                *path.used.entry(purse).or_insert(0) += 1;
+                path.back = Some(back);
+                entry.act = None;
+                entry.cool = (cool > Millis::ZERO).then_some((cool, place));
+            }
+            self.work.push(Work { at: enter, entry, path });
+        }
+        Ok(())
+    }
+
+    /// Limits on stretches that end with this step.
+    pub(super) fn limits(&mut self, at: StepIx, over: Point, path: &Path) -> Result<(), TooLarge> {
+        let plan = self.plan;
+        let ending = plan.limits.iter().filter(|limit| limit.to == at);
+        for Limit { range, anchor, place, .. } in ending {
+            let key = WindowKey { step: at, place: *place };
+            let Some(from) = self.anchor(key, Named::of(*anchor), path, *range) else { continue };
+            self.demand(key, What::Limit, *range, &Hidden::seen(over), &from, over)?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,154 @@
+//! One stretch of hands: a cue and the acts that follow it straight on.
+//!
+//! Takes how a step is come to; gives its cue and the hidden moments of its acts.
+
+use super::{Entry, Maker, Path, TooLarge, Work};
+use crate::clock::{Millis, Span};
+use crate::procedure::model::{CLOCK_ERROR, CUE_JITTER, Hold, Range};
+use crate::procedure::plan::{Next, Report, StepIx, person};
+use crate::procedure::timing::{Mark, Point as Named, What, hands, now_words, prompt, strokes};
+use crate::proof::hidden::{Ground, Hidden};
+use crate::source::Place;
+
+impl Maker<'_> {
+    pub(super) fn stretch(&mut self, work: Work) -> Result<(), TooLarge> {
+        let Work { at, entry, mut path } = work;
+        if path.back == Some(at) {
+            path.seen.retain(|named, _| named.step < at);
+            path.back = None;
+        }
+        let first_try = path.entered.insert(at);
+        let chain = self.chain(at);
+        let mut here = match entry.act.clone().filter(|_| self.plan.step(at).straight_on) {
+            Some(act) => act,
+            None => self.cue(at, &entry, &mut path)?,
+        };
+        let cue = here.root;
+        for (nth, ix) in chain.iter().enumerate() {
+            path.entered.insert(*ix);
+            here = self.act(*ix, &here, nth == 0, &mut path);
+            self.own_demands(*ix, &path, cue)?;
+            self.windows(*ix, &path, cue, first_try, None)?;
+        }
+        let last = *chain.last().unwrap_or(&at);
+        self.outcomes(last, cue, &here, first_try, &path)
+    }
+
+    /// This step and all that follow straight on, up to the one whose answer is awaited.
+    pub(super) fn chain(&self, at: StepIx) -> Vec<StepIx> {
+        let mut chain = vec![at];
+        let mut here = at;
+        while self.plan.step(here).report != Report::Answer {
+            match self.plan.step(here).go_on {
+                Next::Step(next) if next > here && self.plan.step(next).straight_on => {
+                    chain.push(next);
+                    here = next;
+                }
+                _ => break,
+            }
+        }
+        chain
+    }
+
+    /// The words before the cue: cautions where nobody stops for them, then the prompts.
+    pub(super) fn words_before(&self, at: StepIx) -> Millis {
+        let step = self.plan.step(at);
+        let spoken = prompt(self.plan, self.speech, at).hi;
+        if step.rest_before {
+            return spoken;
+        }
+        let alerts = self.chain(at).into_iter().flat_map(|ix| self.plan.step(ix).alerts.iter());
+        alerts.fold(spoken, |sum, alert| sum.plus(self.speech.of(alert.text).hi))
+    }
+
+    pub(super) fn cue(
+        &mut self,
+        at: StepIx,
+        entry: &Entry,
+        path: &mut Path,
+    ) -> Result<Hidden, TooLarge> {
+        let cue = self.point(at)?;
+        self.made.cues.push((at, cue));
+        let step = self.plan.step(at);
+        let ground = |what, place, length: Millis| Ground {
+            step: at,
+            place,
+            what,
+            length: Millis::ZERO.minus(length),
+        };
+        let words = ground(What::PrepareWords, step.place, self.words_before(at));
+        let cool = entry.cool.map(|(length, place)| ground(What::CoolDown, place, length));
+        let prepared = entry.ahead.is_some_and(|(_, _, whose)| whose == at) && cool.is_none();
+        if let Some(over) = entry.over {
+            let by = cool.into_iter().chain((!prepared).then_some(words)).collect();
+            self.after(over, cue, by, at)?;
+        }
+        if let Some((during, ended, whose)) = entry.ahead {
+            let spoken = ground(What::PrepareWords, self.plan.step(whose).place, ended);
+            let by = std::iter::once(spoken).chain((!prepared).then_some(words)).collect();
+            self.after(during, cue, by, at)?;
+        }
+        let seen = Hidden::seen(cue);
+        path.seen.insert(Named { step: at, mark: Mark::Called }, vec![seen.clone()]);
+        let now = self.leg(now_words(self.speech, step), at, step.place, What::NowWords);
+        let heard = seen.then(now);
+        path.seen.insert(Named { step: at, mark: Mark::Heard }, vec![heard.clone()]);
+        Ok(heard)
+    }
+
+    /// One act behind `here`; gives its end. Its least counts from the cue: `now_words` may take no
+    /// time at all.
+    pub(super) fn act(&mut self, at: StepIx, here: &Hidden, cued: bool, path: &mut Path) -> Hidden {
+        let step = self.plan.step(at);
+        if step.only_watch {
+            return here.clone();
+        }
+        let mut lengths = hands(self.procedure, step);
+        if !cued {
+            lengths = step.walk.then(step.takes);
+        }
+        let hands = self.leg(lengths, at, step.takes_place, What::Hands);
+        let begun = here.then(hands);
+        let strokes = strokes(step);
+        let done = if strokes == Span::ZERO {
+            begun.clone()
+        } else {
+            let place = step.count.as_ref().map_or(step.place, |(_, count)| count.place);
+            begun.then(self.leg(strokes, at, place, What::Strokes))
+        };
+        let named = |mark| Named { step: at, mark };
+        path.seen.insert(named(Mark::Begun), vec![begun]);
+        path.seen.insert(named(Mark::Done), vec![done.clone()]);
+        if let Some(held) = step.lets_go {
+            path.seen.insert(Named { step: held, mark: Mark::Released }, vec![done.clone()]);
+        }
+        match &step.hold {
+            Some(Hold::For(range, _, place)) => {
+                let free = self.let_go(at, &done, *range, *place);
+                path.seen.insert(named(Mark::Released), vec![free.clone()]);
+                free
+            }
+            _ => done,
+        }
+    }
+
+    /// A hold of a fixed length: the guide says let go so late that it was held long enough whenever
+    /// it was taken, the quickest hand allowed for.
+    pub(super) fn let_go(
+        &mut self,
+        at: StepIx,
+        done: &Hidden,
+        range: Range,
+        place: Place,
+    ) -> Hidden {
+        let reacts = person(self.procedure, self.plan.step(at).by).reacts;
+        let exact = range.hi == Some(range.lo);
+        let least = if exact { range.lo } else { range.lo.plus(CLOCK_ERROR) };
+        let latest = done.span().hi;
+        let said = latest.plus(least).minus(reacts.lo).max(latest);
+        let held = self.leg(Span::exactly(said), at, place, What::Holding);
+        let free = reacts.then(Span::new(Millis::ZERO, CUE_JITTER));
+        let free = self.leg(free, at, place, What::LettingGo);
+        Hidden::seen(done.root).then(held).then(free)
+    }
+}
