@@ -226,7 +226,12 @@ impl Run {
     /// After the now cue the digits count to the latest act; once the act is over for certain, to the
     /// moment at which silence is declared.
     fn window_after(&self, world: &World, acting: &Acting, now: Moment) -> Window {
-        let close = self.close(world);
+        // Windows of acts that are over for certain are no concern any more.
+        let shown = self.shown(now);
+        let open = acting.chain.iter().skip_while(|ix| **ix != shown);
+        let open: Vec<StepIx> = open.copied().collect();
+        let closes = self.closes(world).into_iter().filter(|close| open.contains(&close.step));
+        let close = closes.min_by_key(|close| close.at);
         let state = match close {
             Some(close) if now > close.at => WindowState::Closed,
             Some(_) => WindowState::Safe,

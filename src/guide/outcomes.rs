@@ -3,11 +3,11 @@
 //! Takes what the person reported and when; gives the brackets within which it happened, what is
 //! written down, and the way on.
 
-use crate::clock::{Millis, Moment, Span};
+use crate::clock::{Moment, Span};
 use crate::guide::cue::{AnswerText, Cue, Fact, HoldState, Notice, OutcomeKind, Tone};
 use crate::guide::out::Out;
 use crate::guide::run::{Acting, Phase, Run};
-use crate::guide::world::{World, plus};
+use crate::guide::world::{Expected, World, meet, plus};
 use crate::procedure::model::{Event, Hold, ItemClass};
 use crate::procedure::plan::{GuardIx, PlanStep, Report, StepIx, Target};
 use crate::procedure::timing::{Bracket, Mark, Point};
@@ -255,28 +255,22 @@ impl Run {
     /// Notes when the acts of the stretch lay: by their bounds, and by what the report tells of the
     /// last of them.
     fn note_acts(&mut self, world: &World, acting: &Acting, told: Option<Bracket>, out: &mut Out) {
-        let end = told.map_or(acting.end(), |told| meet(acting.end(), told).0);
-        let late = end.earliest > acting.end().latest;
-        for e in &acting.expected {
+        let acts = world.told(&acting.expected, told);
+        let broken = told.is_some_and(|told| meet(acting.end(), told).1.is_some());
+        for e in &acts {
             let step = world.step(e.step);
-            let last = e.step == acting.last();
-            let clip =
-                |b: Bracket| Bracket { latest: b.latest.min(end.latest).max(b.earliest), ..b };
-            let done = if last && e.released.is_none() { end } else { clip(e.done) };
-            let begun = if late { e.begun } else { clip(e.begun) };
             if !step.only_watch {
-                self.note(Point { step: e.step, mark: Mark::Begun }, begun, out);
-                self.note(Point { step: e.step, mark: Mark::Done }, done, out);
+                self.note(Point { step: e.step, mark: Mark::Begun }, e.begun, out);
+                self.note(Point { step: e.step, mark: Mark::Done }, e.done, out);
             }
             if let Some(released) = e.released {
-                let released = if last { end } else { clip(released) };
                 self.note(Point { step: e.step, mark: Mark::Released }, released, out);
             }
             if let Some(other) = step.lets_go {
                 self.held.remove(&other);
-                self.note(Point { step: other, mark: Mark::Released }, done, out);
+                self.note(Point { step: other, mark: Mark::Released }, e.done, out);
             }
-            self.margins(world, e.step, out);
+            self.margins(world, if broken { &[] } else { &acts }, e.step, out);
         }
         let inner = acting.chain.iter().take(acting.chain.len().saturating_sub(1));
         for ix in inner {
@@ -293,16 +287,19 @@ impl Run {
     }
 
     /// How much of each window was left when its moment had come at the latest.
-    fn margins(&self, world: &World, ix: StepIx, out: &mut Out) {
+    fn margins(&self, world: &World, acts: &[Expected], ix: StepIx, out: &mut Out) {
         for (n, window) in (0..).zip(&world.step(ix).windows) {
             let subject = Point { step: ix, mark: Mark::of(window.subject) };
-            let anchor = world.anchor(window.anchor, &[], &self.known);
-            let (Some(hi), Some(anchor), Some(at)) =
-                (window.range.hi, anchor, self.known.get(subject))
-            else {
-                continue;
+            let Some(hi) = window.range.hi else { continue };
+            let anchor = world.anchor(window.anchor, acts, &self.known);
+            let left = match (world.apart(acts, window.anchor, subject), anchor) {
+                (Some(apart), _) => hi.minus(apart),
+                (None, Some(anchor)) => match self.known.get(subject) {
+                    Some(at) => anchor.earliest.after(hi).since(at.latest),
+                    None => continue,
+                },
+                (None, None) => continue,
             };
-            let left = anchor.earliest.after(hi).since(at.latest);
             out.record(Fact::Margin { step: ix, window: n, left });
         }
     }
@@ -357,26 +354,4 @@ impl Run {
         };
         out.say(text, Cue::Again);
     }
-}
-
-/// What both brackets allow. Where they share nothing a bound was broken: nobody knows which, so
-/// both stay possible; also by how much (positive: later than the first allows).
-fn meet(bounds: Bracket, seen: Bracket) -> (Bracket, Option<Millis>) {
-    let both = Bracket {
-        earliest: bounds.earliest.max(seen.earliest),
-        latest: bounds.latest.min(seen.latest),
-    };
-    if both.earliest <= both.latest {
-        return (both, None);
-    }
-    let either = Bracket {
-        earliest: bounds.earliest.min(seen.earliest),
-        latest: bounds.latest.max(seen.latest),
-    };
-    let by = if seen.earliest > bounds.latest {
-        seen.earliest.since(bounds.latest)
-    } else {
-        seen.latest.since(bounds.earliest)
-    };
-    (either, Some(by))
 }

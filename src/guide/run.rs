@@ -433,14 +433,20 @@ impl Run {
         }
     }
 
-    /// Every thing that the run was to register ends, if only as unsure. A thing without a turn of
-    /// its own ends as the run does.
+    /// Every thing whose turn could have been ends, if only as unsure. A thing without a turn of its
+    /// own ends as the run does. Where no turn was begun at all the run was not about things.
     fn settle_things(&mut self, world: &World, class: EndingClass, out: &mut Out) {
+        let steps = |thing: Thing| {
+            let all = world.plan.indexed();
+            all.filter(move |(_, step)| step.thing == Some(thing)).map(|(ix, _)| ix)
+        };
+        let begun = |thing: &Thing| steps(*thing).any(|ix| self.entered.contains_key(&ix));
+        let any_begun = world.plan.things.iter().any(begun);
         for thing in &world.plan.things {
-            if self.verdicts.contains_key(thing) {
+            let has_turn = steps(*thing).next().is_some();
+            if self.verdicts.contains_key(thing) || (has_turn && !any_begun) {
                 continue;
             }
-            let has_turn = world.plan.steps.iter().any(|step| step.thing == Some(*thing));
             let verdict = match class {
                 EndingClass::Learned if !has_turn => ItemClass::Learned,
                 EndingClass::NotLearned => ItemClass::NotLearned,

@@ -173,7 +173,7 @@ impl Run {
     }
 
     /// Every window of the stretch that can still close.
-    fn closes(&self, world: &World) -> Vec<Close> {
+    pub fn closes(&self, world: &World) -> Vec<Close> {
         let steps = match &self.phase {
             Phase::Before(_) => world.chain(self.step),
             Phase::Acting(acting) => acting.chain.clone(),

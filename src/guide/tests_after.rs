@@ -154,9 +154,10 @@ fn things_to_test(world: &World, run: &Run, item: ItemId) -> Vec<Thing> {
     let of = |item: ItemId| {
         (0..run.choices.count(&world.procedure, item)).map(move |nth| Thing { item, nth })
     };
-    let learned = |thing: &Thing| {
-        let verdict = run.verdicts.get(thing).map(|(class, _)| *class);
-        role(world, thing.item) != Some(Role::New) || verdict != Some(ItemClass::NotLearned)
+    let learned = |thing: &Thing| match run.verdicts.get(thing) {
+        Some((class, _)) => *class != ItemClass::NotLearned,
+        // A new thing of a turn that was never begun was not shown to the vehicle.
+        None => !world.plan.things.contains(thing),
     };
     let items = 0..u32::try_from(world.procedure.items.len()).unwrap_or(0);
     let old = items

@@ -3,7 +3,7 @@
 //! Takes the procedure, the plan and the settings; gives lookups and the brackets within which an
 //! act, an answer and a report can lie, given the moment of the cue.
 
-use crate::clock::{Moment, Span};
+use crate::clock::{Millis, Moment, Span};
 use crate::guide::cue::Cue;
 use crate::procedure::model::{
     Alert, CLOCK_ERROR, CUE_JITTER, EndingClass, EndingId, Event, Hold, Procedure, Profile,
@@ -11,7 +11,7 @@ use crate::procedure::model::{
 };
 use crate::procedure::plan::{Anchor, Next, Plan, PlanStep, Report, StepIx, Target, person};
 use crate::procedure::timing::{
-    Bracket, Known, Point, SpeechLengths, Timing, hands, now_words, report_delay, strokes,
+    Bracket, Known, Mark, Point, SpeechLengths, Timing, hands, now_words, report_delay, strokes,
 };
 use std::sync::Arc;
 
@@ -182,6 +182,60 @@ impl World {
         all
     }
 
+    /// The acts of a stretch once the end of the last is told: each lies as far before the next as the
+    /// bounds of the hands between them allow. Where a bound was broken, nothing is concluded from it.
+    pub fn told(&self, expected: &[Expected], told: Option<Bracket>) -> Vec<Expected> {
+        let mut acts = expected.to_vec();
+        let Some(mut end) = told else { return acts };
+        for i in (0..acts.len()).rev() {
+            let step = self.step(acts[i].step);
+            let (narrowed, broken) = meet(acts[i].end(), end);
+            match acts[i].released {
+                Some(_) => acts[i].released = Some(narrowed),
+                None => acts[i].done = narrowed,
+            }
+            if broken.is_some() {
+                break;
+            }
+            if acts[i].released.is_none() {
+                let begun = meet(acts[i].begun, minus(acts[i].done, strokes(step)));
+                acts[i].begun = begun.0;
+            }
+            // A hold of a fixed length ends by the guide's word and tells nothing of its beginning.
+            if i == 0 || acts[i].released.is_some() {
+                break;
+            }
+            end = minus(acts[i].begun, step.walk.then(step.takes));
+        }
+        acts
+    }
+
+    /// The longest time from one moment of a stretch to a later one, along the hands between them:
+    /// two moments of one stretch are never further apart than that, however late both are.
+    pub fn apart(&self, acts: &[Expected], from: Anchor, to: Point) -> Option<Millis> {
+        let first = acts.iter().position(|e| e.step == from.step)?;
+        let last = acts.iter().position(|e| e.step == to.step)?;
+        let order = [Mark::Begun, Mark::Done, Mark::Released];
+        let place = |mark: Mark| order.iter().position(|other| *other == mark);
+        let (from, to) = (place(Mark::of(from.event))?, place(to.mark)?);
+        if (first, from) > (last, to) {
+            return None;
+        }
+        let mut total = Millis::ZERO;
+        for (i, e) in acts.iter().enumerate().take(last + 1).skip(first) {
+            let step = self.step(e.step);
+            let parts = [
+                if i > first { step.walk.then(step.takes).hi } else { Millis::ZERO },
+                strokes(step).hi,
+                e.released.map_or(Millis::ZERO, |released| released.latest.since(e.done.earliest)),
+            ];
+            let begin = if i == first { from + 1 } else { 0 };
+            let end = if i == last { to } else { 2 };
+            total = (begin..=end).fold(total, |sum, part| sum.plus(parts[part]));
+        }
+        Some(total)
+    }
+
     /// When the guide says let go, so that the thing was held long enough whenever it was taken:
     /// counted from the latest moment at which it can have been taken, the quickest hand allowed for.
     pub fn let_go_due(&self, step: &PlanStep, done: Bracket, range: Range) -> Moment {
@@ -240,4 +294,31 @@ pub(super) fn forward(target: &Target) -> Next {
 /// A bracket a span later: bounds add.
 pub(super) fn plus(bracket: Bracket, span: Span) -> Bracket {
     Bracket { earliest: bracket.earliest.after(span.lo), latest: bracket.latest.after(span.hi) }
+}
+
+/// A bracket a span earlier: what can have come before it.
+fn minus(bracket: Bracket, span: Span) -> Bracket {
+    Bracket { earliest: bracket.earliest.before(span.hi), latest: bracket.latest.before(span.lo) }
+}
+
+/// What both brackets allow. Where they share nothing a bound was broken: nobody knows which, so
+/// both stay possible; also by how much (positive: later than the first allows).
+pub(super) fn meet(bounds: Bracket, seen: Bracket) -> (Bracket, Option<Millis>) {
+    let both = Bracket {
+        earliest: bounds.earliest.max(seen.earliest),
+        latest: bounds.latest.min(seen.latest),
+    };
+    if both.earliest <= both.latest {
+        return (both, None);
+    }
+    let either = Bracket {
+        earliest: bounds.earliest.min(seen.earliest),
+        latest: bounds.latest.max(seen.latest),
+    };
+    let by = if seen.earliest > bounds.latest {
+        seen.earliest.since(bounds.latest)
+    } else {
+        seen.latest.since(bounds.earliest)
+    };
+    (either, Some(by))
 }
