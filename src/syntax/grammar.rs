@@ -38,13 +38,111 @@ pub(super) enum Failure {
     },
 }
 
-/// The pair of one line, whose only children are its sentence (none for an empty line) and `EOI`.
-pub(super) fn line(text: &str) -> Result<Pair<'_, Rule>, Failure> {
+/// The pair of a line's sentence, or `None` for an empty line.
+///
+/// The first word says which sentence it is, so only that one is tried; a line that does not end
+/// where that sentence does is read once more as any sentence, to say what was hoped for where.
+pub(super) fn line(text: &str) -> Result<Option<Pair<'_, Rule>>, Failure> {
+    if text.is_empty() {
+        return Ok(None);
+    }
     // The generator keeps its limit for the whole process; it is the same for everyone.
     static LIMIT: Once = Once::new();
     LIMIT.call_once(|| pest::set_call_limit(Some(MOST_CALLS)));
+    if let Some(rule) = begun_by(first_word(text))
+        && let Ok(mut pairs) = Reader::parse(rule, text)
+        && let Some(pair) = pairs.next().filter(|pair| pair.as_span().end() == text.len())
+    {
+        return Ok(Some(pair));
+    }
+    any(text)
+}
+
+/// The line's leading letters.
+fn first_word(text: &str) -> &str {
+    let end = text.find(|c: char| !c.is_ascii_lowercase()).unwrap_or(text.len());
+    &text[..end]
+}
+
+/// The one sentence that a first word begins.
+fn begun_by(word: &str) -> Option<Rule> {
+    Some(match word {
+        "procedure" => Rule::procedure,
+        "device" | "vehicle" => Rule::subject,
+        "edition" => Rule::edition,
+        "status" => Rule::status,
+        "according" | "assumed" => Rule::basis,
+        "use" => Rule::use_file,
+        "danger" | "warning" | "caution" | "notice" => Rule::alert,
+        "affirm" => Rule::affirm,
+        "ending" => Rule::ending,
+        "have" => Rule::have,
+        "place" => Rule::place,
+        "round" => Rule::round,
+        "sign" => Rule::sign,
+        "secret" => Rule::secret,
+        "ask" => Rule::ask,
+        "start" => Rule::start,
+        "better" => Rule::better,
+        "keep" => Rule::keep,
+        "never" => Rule::never,
+        "allow" => Rule::allow,
+        "if" => Rule::break_off,
+        "operator" | "helper" => Rule::operator,
+        "part" => Rule::part,
+        "phase" => Rule::phase,
+        "for" => Rule::each,
+        "repeat" => Rule::repeat,
+        "only" => Rule::only,
+        "table" => Rule::table,
+        "tests" => Rule::tests,
+        "end" => Rule::end,
+        "step" => Rule::step,
+        "do" => Rule::do_part,
+        "finish" => Rule::finish,
+        "no" => Rule::no,
+        "test" => Rule::test,
+        "recount" => Rule::recount,
+        "prepare" => Rule::prepare,
+        "say" => Rule::say,
+        "takes" => Rule::takes,
+        "straight" => Rule::straight,
+        "with" => Rule::with,
+        "at" => Rule::at,
+        "by" => Rule::by,
+        "take" => Rule::take,
+        "put" => Rule::put,
+        "needs" => Rule::needs,
+        "hold" => Rule::hold,
+        "let" => Rule::let_go,
+        "count" => Rule::count,
+        "one" => Rule::one_way,
+        "reacts" => Rule::reacts,
+        "reports" => Rule::reports,
+        "speech" => Rule::speech,
+        "walks" => Rule::walks,
+        "has" => Rule::has,
+        "within" | "between" | "not" | "about" => Rule::plain_window,
+        "begin" => Rule::begin,
+        "or" => Rule::another,
+        "see" | "hear" | "feel" | "read" => Rule::sensed,
+        "look" => Rule::look_up,
+        "nothing" => Rule::silence,
+        "anything" => Rule::anything,
+        "late" => Rule::late,
+        "slip" => Rule::slip,
+        "note" => Rule::remark,
+        _ => return None,
+    })
+}
+
+/// The line as any sentence.
+fn any(text: &str) -> Result<Option<Pair<'_, Rule>>, Failure> {
     match Reader::parse(Rule::line, text) {
-        Ok(mut pairs) => pairs.next().ok_or(Failure::TooComplex),
+        Ok(mut pairs) => {
+            let sentence = pairs.next().and_then(|line| line.into_inner().next());
+            Ok(sentence.filter(|pair| pair.as_rule() != Rule::EOI))
+        }
         Err(error) => {
             let byte = match error.location {
                 InputLocation::Pos(at) | InputLocation::Span((at, _)) => at,
@@ -55,6 +153,28 @@ pub(super) fn line(text: &str) -> Result<Pair<'_, Rule>, Failure> {
                 }
                 ErrorVariant::CustomError { .. } => Err(Failure::TooComplex),
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_first_word_leads_to_the_sentence_that_any_would_find() {
+        let lines =
+            ["takes 1s to 3s", "not before 3s after wake done", "one way \"Turn it.\"", "end each"];
+        for line in lines {
+            let quick = Reader::parse(begun_by(first_word(line)).unwrap(), line).unwrap();
+            assert_eq!(Some(quick.as_str()), any(line).unwrap().as_ref().map(Pair::as_str));
+        }
+    }
+
+    #[test]
+    fn every_first_word_has_its_sentence() {
+        for word in crate::syntax::plain::FIRST_WORDS {
+            assert!(begun_by(word).is_some(), "{word}");
         }
     }
 }

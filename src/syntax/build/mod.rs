@@ -68,17 +68,13 @@ fn read_line(origin: Origin, line: &str) -> Built<Sentence> {
     if let Some(complaint) = strays::forbidden(origin, line) {
         return Err(complaint);
     }
-    let whole = grammar::line(line).map_err(|failure| match failure {
+    let pair = grammar::line(line).map_err(|failure| match failure {
         Failure::TooComplex => {
             Box::new(Complaint::new(Code::TooComplex, origin.place(0, line.len())))
         }
         Failure::At { byte, expected } => strays::diagnose(origin, line, byte, &expected),
     })?;
-    let first = whole.into_inner().next();
-    match first {
-        Some(pair) if pair.as_rule() != Rule::EOI => sentence(origin, pair),
-        _ => Ok(Sentence::Blank),
-    }
+    pair.map_or(Ok(Sentence::Blank), |pair| sentence(origin, pair))
 }
 
 fn sentence(origin: Origin, pair: Pair<'_, Rule>) -> Built<Sentence> {
