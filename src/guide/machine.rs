@@ -151,7 +151,7 @@ impl Guide {
             (Input::Press(Press::Stop), None) => {
                 self.stop_asked = Some(self.now.after(STOP_ASKED));
                 if let Life::Running(running) = &mut self.life {
-                    running.settle(true, out);
+                    running.settle(false, out);
                 }
                 true
             }
@@ -327,6 +327,9 @@ impl Running {
         let length = length.max(Millis::ZERO);
         out.notice(Notice::WasAway(kind, length));
         self.run.gap = Some(Gap { kind, length, end: out.now });
+        if kind != GapKind::Late {
+            self.run.prepare_again(&self.world, out.now);
+        }
         if let Phase::Acting(acting) = &mut self.run.phase {
             let reports = self.world.reports(self.world.step(acting.last())).hi;
             let since = out.now.since(acting.called).max(Millis::ZERO);
@@ -428,7 +431,7 @@ fn is_refusal(effect: &Effect) -> bool {
 /// A press that reports or answers something.
 fn press_taken(world: &World, run: &mut Run, press: Press, out: &mut Out) {
     match (run.phase.clone(), press) {
-        (Phase::Testing(tests), Press::Slip) => tests.say(world, Cue::Again, out),
+        (Phase::Testing(_), Press::Slip) => out.refuse(Notice::NotUnderstood),
         (Phase::Testing(mut tests), press) => {
             tests.press(world, run, press, out);
             for (thing, class) in std::mem::take(&mut tests.failed) {
@@ -437,6 +440,7 @@ fn press_taken(world: &World, run: &mut Run, press: Press, out: &mut Out) {
             run.phase = Phase::Testing(tests);
         }
         (_, Press::Slip) => run.slip(world, out),
+        (Phase::Asks(..), Press::Answer(n)) if run.listing => run.number(world, n, out),
         (Phase::Asks(n, typed), press) => run.asked(world, n, typed, press, out),
         (_, Press::Answer(n)) => run.number(world, n, out),
         (_, Press::Done) => run.done(world, out),

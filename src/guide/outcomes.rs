@@ -80,8 +80,12 @@ impl Run {
         answers
     }
 
-    /// A numbered answer, from 1. The numbers are the same whether or not they are on show.
+    /// A numbered answer, from 1. While an answer is awaited the numbers are the same whether or not
+    /// they are on show; elsewhere they mean something only while they are.
     pub fn number(&mut self, world: &World, n: u8, out: &mut Out) {
+        if !self.listing && !matches!(self.phase, Phase::Acting(_)) {
+            return out.refuse(Notice::NotUnderstood);
+        }
         let answers = self.numbered(world);
         let chosen = usize::from(n).checked_sub(1).and_then(|i| answers.get(i)).copied();
         match chosen {

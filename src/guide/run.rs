@@ -14,7 +14,7 @@ use crate::procedure::timing::{Bracket, Known, Mark, Point};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// A count paced faster than this cannot be followed tick by tick (common practice, no source).
-const SLOWEST_SILENT: Millis = Millis(500);
+const FASTEST_TICK: Millis = Millis(500);
 
 /// The built-in ending of a class: the first four endings of every procedure.
 pub(super) fn built_in(class: EndingClass) -> EndingId {
@@ -327,10 +327,22 @@ impl Run {
         if matches!(self.hold, HoldState::Asked(_)) && world.step(self.step).rest_before {
             self.hold = HoldState::Held;
             self.phase = Phase::Resting;
+            // After a rest everything is said again.
+            self.early = None;
             out.record(Fact::Held(true));
             return;
         }
         self.cautions(world, 0, since, out);
+    }
+
+    /// The computer was away: what was said before is said again before the next now cue.
+    pub fn prepare_again(&mut self, world: &World, now: Moment) {
+        self.voice_free = self.voice_free.min(now);
+        self.early = None;
+        if let Phase::Before(before) = &self.phase {
+            let since = before.since.max(now);
+            self.phase = Phase::Before(Before::new(world, self.step, since));
+        }
     }
 
     /// The nth caution is shown and said, to be acknowledged, where the run can rest for it.
@@ -498,20 +510,21 @@ impl Run {
     }
 }
 
-/// The ticks of the first counted act that is paced slowly enough to be followed. The now tone (or
-/// the act above) is the first beat. Faster counts are announced and left silent.
+/// The ticks of the first counted act that is paced slowly enough to be followed, one a stroke. The
+/// first comes once the hands can be there, so that a hand that reacts to it is inside its bounds.
+/// Faster counts are announced and left silent.
 fn ticks(world: &World, expected: &[Expected]) -> Option<(Moment, u32, Millis)> {
     expected.iter().find_map(|e| {
         let (n, counted) = world.step(e.step).count.as_ref()?;
         let every = counted.every?;
         let period = Millis(every.lo.plus(every.hi).0 / 2);
-        let further = match counted.how_many {
+        let strokes = match counted.how_many {
             HowMany::UntilAnswered => u32::MAX,
-            _ => n.saturating_sub(1),
+            _ => *n,
         };
         let reaction = world.actor(world.step(e.step)).reacts.hi;
         let first = e.begun.latest.before(reaction).max(e.begun.earliest);
-        (period >= SLOWEST_SILENT && further > 0).then(|| (first.after(period), further, period))
+        (period >= FASTEST_TICK && strokes > 1).then_some((first, strokes, period))
     })
 }
 
