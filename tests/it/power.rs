@@ -484,8 +484,8 @@ proptest! {
         }
     }
 
-    /// Numbers that `check` would never let through still end in an answer, never in a panic, and
-    /// never in a go.
+    /// Numbers that `check` would never let through still end in an answer, never in a panic; a load
+    /// of nothing never in a go.
     #[test]
     fn nonsense_is_answered(numbers in proptest::array::uniform12(any::<i32>()), length in any::<i64>()) {
         let [rest, age, celsius, ohms, amperes, drop, gives, first, second, floor, c20, minutes] = numbers;
@@ -765,6 +765,70 @@ fn a_charger_below_the_load_leaves_the_rest_to_the_battery() {
     assert_eq!(from_battery, Milliamps(4_000));
     assert!(reserve.least >= Millis::secs(320 * 60));
     assert_eq!(relieved(1, 300).verdict, Verdict::DoNotStart);
+}
+
+#[test]
+fn a_charger_just_below_the_load_still_discharges_the_battery() {
+    let told = |amperes| {
+        relieved(amperes, 160).findings.iter().find_map(|f| match f {
+            Finding::ChargerBelowLoad { from_battery, .. } => Some(*from_battery),
+            _ => None,
+        })
+    };
+    assert_eq!(told(9), Some(Milliamps(1_000)));
+    assert_eq!(told(10), None);
+}
+
+#[test]
+fn a_charger_that_only_bears_the_load_leaves_a_low_battery_low() {
+    // 12.2 V at rest is below half of the charge; 10 A bear the load and add nothing.
+    let found = assess(&with(|q| {
+        q.battery.rest = Some(Millivolts(12_200));
+        q.charger =
+            Some(Charger { gives: Milliamps(10_000), readings: Some([Millivolts(12_600); 2]) });
+    }));
+    assert_eq!(found.verdict, Verdict::DoNotStart);
+    let ends = |f: &Finding| matches!(f, Finding::EndsTooLow { charge, .. } if charge.0 < 500);
+    assert!(found.findings.iter().any(ends), "{:?}", found.findings);
+}
+
+#[test]
+fn a_measured_drop_stays_as_it_is_under_a_charger() {
+    // 12.0 V and 0.3 V of drop, ±0.02 V: down to 12.32 V at rest, whatever the charger takes over.
+    let mut question = with(|q| {
+        q.load = Some(Load::Both { amperes: Milliamps(10_000), drop: Millivolts(300) });
+        q.demand.length = Length::AtMost(Millis::secs(100 * 60));
+        q.charger =
+            Some(Charger { gives: Milliamps(6_000), readings: Some([Millivolts(12_600); 2]) });
+    });
+    let relieved = assess(&question).findings.iter().find_map(|f| match f {
+        Finding::ChargerBelowLoad { reserve, .. } => Some(*reserve),
+        _ => None,
+    });
+    question.charger = None;
+    question.load = Some(Load::Both { amperes: Milliamps(4_000), drop: Millivolts(300) });
+    assert_eq!(relieved, assess(&question).reserve);
+}
+
+#[test]
+fn a_coarse_meter_raises_the_margin_above_the_floor() {
+    let mut question = charging(20, Some([13_250, 13_250]));
+    question.meter = MeterError::new(Millivolts(300));
+    question.battery.rest = Some(Millivolts(12_650));
+    let found = assess(&question);
+    assert_eq!(found.verdict, Verdict::DoNotStart);
+    let (read, least) = (Millivolts(13_250), Millivolts(13_300));
+    assert!(found.findings.contains(&Finding::ChargerReadingLow { read, least }));
+}
+
+#[test]
+fn no_reserve_is_too_short_for_any_run() {
+    let found = assess(&with(|q| {
+        q.demand.floor = Millivolts(12_540);
+        q.demand.length = Length::AtMost(Millis::ZERO);
+    }));
+    assert_eq!(found.reserve.expect("known").least, Millis::ZERO);
+    assert_eq!(found.verdict, Verdict::DoNotStart);
 }
 
 #[test]
