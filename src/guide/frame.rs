@@ -223,8 +223,8 @@ impl Run {
         Window { state, count, changes }
     }
 
-    /// After the now cue the digits count to the latest act; once the act is over for certain, to the
-    /// moment at which silence is declared.
+    /// After the now cue the digits count to the latest act. Where an answer is awaited they count to
+    /// the moment at which silence is declared, once the act is over by its bounds.
     fn window_after(&self, world: &World, acting: &Acting, now: Moment) -> Window {
         // Windows of acts that are over for certain are no concern any more.
         let shown = self.shown(now);
@@ -239,11 +239,12 @@ impl Run {
         };
         let mut changes: Vec<Moment> = close.iter().map(|c| c.at.after(Millis(1))).collect();
         let to = |at, what, why| Some(CountTo { at, what, why });
+        let reports_act = world.step(acting.last()).report == Report::Act;
         let begun = acting.expected.first().map_or(acting.called, |e| e.begun.latest);
         changes.push(begun.after(Millis(1)));
         let count = match (acting.let_go, close) {
             (Some((_, at)), _) if now > begun => to(at, CountWhat::LetGo, None),
-            (_, Some(close)) if now <= close.at && now <= acting.end().latest => {
+            (_, Some(close)) if now <= close.at && (reports_act || now <= acting.end().latest) => {
                 to(close.at, CountWhat::LatestAct, close.why)
             }
             (Some((_, at)), None) => to(at, CountWhat::LetGo, None),
