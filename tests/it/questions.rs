@@ -66,6 +66,14 @@ impl Desk {
         self.take(effects);
     }
 
+    /// Types a value, and takes it should it be read back.
+    fn value(&mut self, text: &str) {
+        self.typed(text);
+        if matches!(self.question(), Question::ReadBack(..)) {
+            self.press(Press::Done);
+        }
+    }
+
     fn question(&self) -> &Question {
         self.frame.question.as_ref().expect("a question")
     }
@@ -86,9 +94,9 @@ impl Desk {
             }
             match self.question().clone() {
                 Question::HowMany(..) => self.typed("1"),
-                Question::Reading(REST) => self.typed("13.2"),
-                Question::Reading(ReadingId(1)) => self.typed("2"),
-                Question::Reading(_) => self.typed("T5"),
+                Question::Reading(REST) => self.value("13.2"),
+                Question::Reading(ReadingId(1)) => self.value("2"),
+                Question::Reading(_) => self.value("T5"),
                 _ => self.press(Press::Done),
             }
         }
@@ -111,9 +119,9 @@ fn every_question_is_asked_in_its_order() {
         let before = desk.question().clone();
         match before {
             Question::HowMany(..) => desk.typed("2"),
-            Question::Reading(REST) => desk.typed("13.2"),
-            Question::Reading(ReadingId(1)) => desk.typed("1"),
-            Question::Reading(_) => desk.typed("T5"),
+            Question::Reading(REST) => desk.value("13.2"),
+            Question::Reading(ReadingId(1)) => desk.value("1"),
+            Question::Reading(_) => desk.value("T5"),
             _ => desk.press(Press::Done),
         }
         asked.push(desk.question().clone());
@@ -165,12 +173,9 @@ fn a_value_is_read_back_and_taken_with_one_press() {
 fn a_gate_that_must_hold_ends_it_and_tells_the_way_out() {
     let mut desk = Desk::new(false);
     desk.until(&Question::Reading(ReadingId(1)));
-    desk.typed("0");
-    desk.press(Press::Done);
-    desk.typed("T5");
-    desk.press(Press::Done);
-    desk.typed("T5");
-    desk.press(Press::Done);
+    desk.value("0");
+    desk.value("T5");
+    desk.value("T5");
     assert_eq!(desk.said, ["No working key: see a dealer or a licensed locksmith."]);
     assert_eq!(desk.guide.ended().map(|ending| ending.0), Some(3));
     assert_eq!(desk.question(), &Question::GateClosed(0));
@@ -180,8 +185,7 @@ fn a_gate_that_must_hold_ends_it_and_tells_the_way_out() {
 fn a_gate_that_is_only_better_leaves_the_choice_to_the_person() {
     let mut desk = Desk::new(false);
     desk.until(&Question::Reading(REST));
-    desk.typed("12.4");
-    desk.press(Press::Done);
+    desk.value("12.4");
     desk.until(&Question::GateClosed(3));
     assert_eq!(desk.frame.means, Means::GoOn);
     desk.press(Press::Done);
