@@ -176,8 +176,8 @@ impl KeyMap {
             (Press::Done, "done"),
             (Press::SomethingElse, "something else"),
             (Press::Slip, "slip"),
-            (Press::SayAgain, "say again"),
-            (Press::TakeBack, "take back"),
+            (Press::SayAgain, "again"),
+            (Press::TakeBack, "back"),
             (Press::Hold, "hold"),
             (Press::Stop, "stop"),
         ];

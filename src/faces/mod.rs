@@ -4,6 +4,7 @@
 //! (`plain`), sounds (`sounds`). No face reads a clock or opens a device: moments come in, text and
 //! bytes go out through a writer that was handed in. Every text passes `safe`.
 
+pub mod digits;
 pub mod phrases;
 pub mod plain;
 pub mod safe;

@@ -190,12 +190,14 @@ pub fn question(question: &Question) -> String {
         Question::Affirm { text } => format!("Is this so? {text}"),
         Question::Alert { word, text } => format!("{}: {text}", signal(*word)),
         Question::HowMany { label, least, most } => {
-            format!("How many of this: {label}? From {least} to {most}.")
+            format!("How many: {label}? From {least} to {most}.")
         }
         Question::Reading { text, unit, plausible, choice } => {
             reading(text, unit.as_deref(), *plausible, *choice)
         }
-        Question::ReadBack { text, value: given } => format!("{text}: {}. Right?", value(given)),
+        Question::ReadBack { text, value: given } => {
+            format!("{} {}. Right?", ended(text), value(given))
+        }
         Question::AtHand { text } => {
             format!("At hand? {text}. It is never asked for, shown or written down.")
         }
@@ -220,12 +222,19 @@ pub fn question(question: &Question) -> String {
 }
 
 fn reading(text: &str, unit: Option<&str>, plausible: Option<(i64, i64)>, choice: bool) -> String {
-    let unit = unit.map_or_else(String::new, |unit| format!(", in {unit}"));
+    let unit = unit.map_or_else(String::new, |unit| format!(" In {unit}"));
     let range = plausible.map_or_else(String::new, |(lo, hi)| {
-        format!(" (plausible: {} to {})", number(lo), number(hi))
+        format!(", plausible from {} to {}", number(lo), number(hi))
     });
-    let how = if choice { "" } else { ". Type it, then Enter." };
-    format!("{text}{unit}{range}{how}")
+    let dot = if unit.is_empty() { "" } else { "." };
+    let how = if choice { "" } else { " Type it, then Enter." };
+    format!("{}{unit}{range}{dot}{how}", ended(text))
+}
+
+/// A text that ends a sentence: as it stands where it has a mark, else with a colon.
+fn ended(text: &str) -> String {
+    let text = text.trim_end();
+    if text.ends_with(['.', '?', '!', ':']) { text.to_owned() } else { format!("{text}:") }
 }
 
 fn take_up(

@@ -14,8 +14,8 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle, TermLike};
 
 use unicode_width::UnicodeWidthChar;
 
-use super::safe;
 use super::words::{Kind, Line, View};
+use super::{digits, phrases, safe};
 use crate::clock::Millis;
 use crate::journal::happened::Window;
 
@@ -142,6 +142,24 @@ fn coloured(kind: Kind, window: Window, text: &str, colour: bool) -> String {
     if colour { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
 }
 
+/// The large digits stand only where they leave room for every line.
+fn with_digits(mut rows: Vec<Row>, view: &View, most: usize) -> Vec<Row> {
+    let at = rows.iter().position(|row| matches!(row, Row::Text { kind: Kind::Window, .. }));
+    let (Some(at), Some((left, _))) = (at, view.bar) else { return rows };
+    if rows.len() + digits::ROWS > most {
+        return rows;
+    }
+    let window = view.lines.iter().find(|line| line.kind == Kind::Window).map(|line| line.window);
+    let window = window.unwrap_or(Window::None);
+    let large = digits::large(&phrases::digits(left));
+    let large = large.into_iter().map(|row| {
+        let text = format!("{}{row}", " ".repeat(INDENT));
+        Row::Text { kind: Kind::Window, window, text }
+    });
+    rows.splice(at..at, large);
+    rows
+}
+
 /// Which lines are left out first where a terminal is too low for all.
 const SPARED: &[Kind] = &[Kind::Keys, Kind::Why, Kind::Title, Kind::Next, Kind::Record];
 
@@ -157,7 +175,7 @@ fn layout(view: &View, size: Size) -> Vec<Row> {
         }
     }
     rows.truncate(most);
-    rows
+    with_digits(rows, view, most)
 }
 
 /// The lines broken to the terminal's width, with the bar below the window's line.

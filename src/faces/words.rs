@@ -4,7 +4,7 @@
 use super::phrases;
 use super::safe::safe;
 use crate::clock::{Millis, Moment};
-use crate::journal::happened::{Answer, Hold, Question, Shown, Stage, Window};
+use crate::journal::happened::{Answer, Hold, Means, Question, Shown, Stage, Window};
 
 /// What does not change during a run.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -257,12 +257,12 @@ impl Page {
     }
 
     fn means(&mut self, shown: &Shown, setting: &Setting) {
-        let means = if wants_text(shown) {
-            "type the answer, then Enter".to_owned()
-        } else {
-            phrases::means(shown.means, &shown.hoped)
+        let means = match shown.means {
+            _ if wants_text(shown) => "type the answer, then Enter".to_owned(),
+            none @ (Means::Nothing | Means::NoPress) => phrases::means(none, &shown.hoped),
+            means => format!("{} = {}", setting.keys.done, phrases::means(means, &shown.hoped)),
         };
-        self.add(Kind::Means, format!("Your press:     {} = {means}", setting.keys.done));
+        self.add(Kind::Means, format!("Your press:     {means}"));
     }
 
     fn window(&mut self, picture: &Picture) {

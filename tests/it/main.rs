@@ -1,6 +1,7 @@
 //! The integration tests, one binary.
 #![expect(clippy::disallowed_methods, reason = "tests read their fixtures straight from the disk")]
 
+mod commands;
 mod complaints;
 mod faults;
 mod hostile;
@@ -16,6 +17,7 @@ mod proofs_network;
 mod proofs_rules;
 mod questions;
 mod reading;
+mod readme;
 mod recording;
 mod rules;
 mod totality;
