@@ -20,5 +20,6 @@ mod reading;
 mod readme;
 mod recording;
 mod rules;
+mod sources;
 mod totality;
 mod trees;
