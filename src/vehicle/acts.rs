@@ -13,12 +13,16 @@ use crate::procedure::timing::{
 use crate::vehicle::draw::Draw;
 use std::collections::BTreeMap;
 
+/// Stands for the length of a hold among the windows of a step.
+pub const HELD: usize = usize::MAX;
+
 /// What truly happened, and when.
 #[derive(Clone, Debug, Default)]
 pub struct Truth {
     /// The latest occurrence of every moment.
     pub points: BTreeMap<Point, Moment>,
-    /// Acts outside a window of theirs: step, window, by how much.
+    /// Acts outside a window of theirs: step, window (or [`HELD`]), by how much; negative: too early,
+    /// or not held long enough. A hold of one exact length is held at least so long.
     pub outside: Vec<(StepIx, usize, Millis)>,
 }
 
@@ -97,6 +101,7 @@ impl World<'_> {
         let released = at.after(draw.within(reacts)).max(stretch.end);
         truth.points.insert(Point { step, mark: Mark::Released }, released);
         stretch.end = released;
+        self.held(step, released, truth);
         self.check(step, Event::Released, truth);
         self.go_on(stretch, draw, truth);
     }
@@ -116,6 +121,21 @@ impl World<'_> {
         }
         self.check(ix, Event::Begun, truth);
         self.check(ix, Event::Done, truth);
+    }
+
+    /// Whether something was held long enough, and not too long.
+    fn held(&self, ix: StepIx, released: Moment, truth: &mut Truth) {
+        let done = truth.points.get(&Point { step: ix, mark: Mark::Done }).copied();
+        let (Some(Hold::For(range, ..)), Some(done)) = (&self.plan.step(ix).hold, done) else {
+            return;
+        };
+        let long = released.since(done);
+        let over = range.hi.filter(|hi| *hi > range.lo).map_or(Millis::ZERO, |hi| long.minus(hi));
+        if long < range.lo {
+            truth.outside.push((ix, HELD, long.minus(range.lo)));
+        } else if over > Millis::ZERO {
+            truth.outside.push((ix, HELD, over));
+        }
     }
 
     /// Whether a moment kept its windows.

@@ -9,7 +9,7 @@ mod answers;
 mod draw;
 mod play;
 
-pub use acts::Truth;
+pub use acts::{HELD, Truth};
 pub use answers::{answers, typed};
 pub use draw::Draw;
 pub use play::{Play, play};
