@@ -110,7 +110,11 @@ impl Run {
         }
         let from = world.anchor(met.anchor, &acting.expected, &self.known);
         let by_bounds = plus(from.unwrap_or(acting.end()), met.delay);
-        let seen = self.reported_at(world, &acting, met.recognise, out.now);
+        let mut seen = self.reported_at(world, &acting, met.recognise, out.now);
+        // A sign that answers an earlier act may have been seen before anybody could report it.
+        if seen.earliest <= acting.heard(world) && by_bounds.earliest < acting.called {
+            seen.earliest = seen.earliest.min(by_bounds.earliest);
+        }
         let (answered, broken) = meet(by_bounds, seen);
         let holds = acting.expected.last().is_some_and(|e| e.released.is_some());
         let last = if holds { Event::Released } else { Event::Done };

@@ -134,6 +134,12 @@ impl Acting {
         self.chain.last().copied().unwrap_or(StepIx(0))
     }
 
+    /// When the now cue has ended, at the latest.
+    pub fn heard(&self, world: &World) -> Moment {
+        let first = self.chain.first().copied().unwrap_or(StepIx(0));
+        self.called.after(world.now_words(world.step(first)).hi)
+    }
+
     /// The brackets of the act that is reported.
     pub fn end(&self) -> Bracket {
         let none = Bracket { earliest: self.called, latest: self.called };
