@@ -456,7 +456,13 @@ impl Run {
         let reading = reading.and_then(|id| world.procedure.readings.get(id.0 as usize));
         let Some(reading) = reading else { return };
         match reading::read(&reading.answer, text) {
-            Ok(value) => self.phase = Phase::Asks(n, Some(value)),
+            Ok(value) => {
+                let as_typed = reading::as_typed(&value, text);
+                self.phase = Phase::Asks(n, Some(value.clone()));
+                if as_typed {
+                    self.asked(world, n, Some(value), Press::Done, out);
+                }
+            }
             Err(reading::Refused::NotUnderstood) => out.refuse(Notice::NotUnderstood),
             Err(reading::Refused::NotPlausible) => out.refuse(Notice::NotPlausible),
         }

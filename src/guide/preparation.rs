@@ -128,6 +128,9 @@ impl Preparation {
                     return self.next(procedure, out);
                 };
                 match reading::read(&def.answer, typed) {
+                    Ok(value) if reading::as_typed(&value, typed) => {
+                        return self.take(procedure, id, value, out);
+                    }
                     Ok(value) => self.read_back = Some(value),
                     Err(refused) => {
                         self.read_back = None;

@@ -1,6 +1,7 @@
 //! Typed values: what a person typed for a reading becomes a value, or a reason to ask again.
 //!
-//! Takes the reading's kind and the text as typed; gives a [`Value`] to be read back, never a guess.
+//! Takes the reading's kind and the text as typed; gives a [`Value`], never a guess, and whether it is
+//! what was typed to the letter. Anything else is read back before it is taken.
 
 use crate::procedure::model::{ReadingKind, Unit};
 use crate::procedure::plan::Value;
@@ -33,6 +34,24 @@ pub(super) fn read(kind: &ReadingKind, typed: &str) -> Result<Value, Refused> {
             .map(|name| Value::Text(name.clone()))
             .ok_or(Refused::NotUnderstood),
     }
+}
+
+/// Whether a value is to the letter what was typed: it need not be read back.
+pub(super) fn as_typed(value: &Value, typed: &str) -> bool {
+    match value {
+        Value::Number(number) => canonical(*number) == typed,
+        Value::Text(text) => text == typed,
+    }
+}
+
+/// A number of thousandths in its shortest form: `13`, `12.65`, `-0.5`.
+fn canonical(number: i64) -> String {
+    let (whole, part) = (number.unsigned_abs() / 1000, number.unsigned_abs() % 1000);
+    let sign = if number < 0 { "-" } else { "" };
+    if part == 0 {
+        return format!("{sign}{whole}");
+    }
+    format!("{sign}{whole}.{}", format!("{part:03}").trim_end_matches('0'))
 }
 
 /// A whole count without a unit, between two bounds, both included.

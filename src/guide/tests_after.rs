@@ -102,7 +102,13 @@ impl Tests {
                     recount.and_then(|r| world.procedure.readings.get(r.reading.0 as usize));
                 self.read_back = None;
                 match reading.map(|def| reading::read(&def.answer, typed)) {
-                    Some(Ok(value)) => self.read_back = Some(value),
+                    Some(Ok(value)) => {
+                        let as_typed = reading::as_typed(&value, typed);
+                        self.read_back = Some(value);
+                        if as_typed {
+                            self.press(world, run, Press::Done, out);
+                        }
+                    }
                     Some(Err(reading::Refused::NotPlausible)) => out.refuse(Notice::NotPlausible),
                     _ => out.refuse(Notice::NotUnderstood),
                 }

@@ -24,6 +24,8 @@ const FINDS: Millis = Millis(400);
 const MOST_INPUTS: usize = 200_000;
 /// How long the operator waits in front of a guide that waits for them, having nothing to report.
 const PATIENCE: Millis = Millis::secs(60);
+/// After so long without a press of their own the operator gives up, whatever the guide still says.
+const LONGEST_WAIT: Millis = Millis::secs(2 * 60 * 60);
 
 /// Why the operator is about to press.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,6 +51,8 @@ pub struct Play {
     faults: Vec<Fault>,
     draw: Draw,
     now: Moment,
+    /// When the operator last did anything.
+    pressed: Moment,
     /// What the operator is about to do: when, what, and why.
     pending: Vec<(Moment, Input, Reason)>,
     stretch: Option<Stretch>,
@@ -81,6 +85,7 @@ pub fn play(
         faults: faults.to_vec(),
         draw: Draw::new(seed),
         now: Moment::START,
+        pressed: Moment::START,
         pending: Vec::new(),
         stretch: None,
         times: BTreeMap::new(),
@@ -108,11 +113,14 @@ impl Play {
                 (Some(own), wake) if wake.is_none_or(|wake| own <= wake) => {
                     (own, self.next_pending(own))
                 }
-                (_, Some(wake)) => (wake, Input::Wake),
+                (_, Some(wake)) if wake.since(self.pressed) < LONGEST_WAIT => (wake, Input::Wake),
                 // Nobody has anything to do: the operator gives up.
                 _ => (self.now.after(PATIENCE), Input::Press(Press::Stop)),
             };
             self.now = self.now.max(at);
+            if input != Input::Wake {
+                self.pressed = self.now;
+            }
             let effects = self.guide.handle(input.clone(), self.now);
             let again = input == Input::Press(Press::Stop) && own.is_none();
             self.take(Some(input), effects);

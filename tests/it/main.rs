@@ -20,6 +20,8 @@ mod reading;
 mod readme;
 mod recording;
 mod rules;
+mod runs;
+mod runs_support;
 mod sources;
 mod totality;
 mod trees;
