@@ -62,13 +62,6 @@ fn from_file(path: &Path) -> Script {
     })
 }
 
-/// A small script under a head of its own.
-pub fn small(text: &str) -> Script {
-    let head = "procedure \"Small\"\ndevice \"Brackwater timer (invented)\"\nedition 1\n\
-                status bench tested\nassumed \"small\"\n";
-    made("small", format!("{head}{text}"), &mut |_| Err("no file".to_owned()))
-}
-
 fn made(name: &str, text: String, read: &mut dyn FnMut(&str) -> Result<String, String>) -> Script {
     let examined = examine(name, text, read);
     assert!(examined.is_sound(), "{name}: {:#?}", examined.complaints);
@@ -90,11 +83,6 @@ impl Script {
 
     pub fn play(&self, seed: u64, faults: &[Fault], choices: &Choices) -> Transcript {
         play(self.guide(), &self.procedure, &self.speech, seed, faults, choices)
-    }
-
-    /// The last plan: every group at its most.
-    pub fn largest(&self) -> &Plan {
-        self.plans.iter().max_by_key(|plan| plan.steps.len()).unwrap()
     }
 
     /// The plan with the fewest steps.
@@ -193,6 +181,9 @@ fn behind_answers(script: &Script, plan: &Plan) -> Vec<Vec<Fault>> {
     singles.iter().flat_map(pair).collect()
 }
 
+/// Sets of faults to be tried on a plan.
+type Faults = fn(&Script, &Plan) -> Vec<Vec<Fault>>;
+
 /// Runs the script without a fault, then with each one, then with another answer and each one; gives
 /// the first run that came to each ending.
 pub fn search(script: &Script) -> BTreeMap<EndingId, Found> {
@@ -200,7 +191,7 @@ pub fn search(script: &Script) -> BTreeMap<EndingId, Found> {
     let mut found = BTreeMap::new();
     let mut plans = script.plans.clone();
     plans.sort_by_key(|plan| plan.steps.len());
-    let tiers: [fn(&Script, &Plan) -> Vec<Vec<Fault>>; 3] = [
+    let tiers: [Faults; 3] = [
         |_, _| vec![Vec::new()],
         |script, plan| single_faults(script, plan).into_iter().map(|fault| vec![fault]).collect(),
         behind_answers,
