@@ -11,7 +11,8 @@ use crate::procedure::model::{
 };
 use crate::procedure::plan::{Anchor, Next, Plan, PlanStep, Report, StepIx, Target, person};
 use crate::procedure::timing::{
-    Bracket, Known, Mark, Point, SpeechLengths, Timing, hands, now_words, report_delay, strokes,
+    Bracket, Known, Mark, Point, SpeechLengths, Timing, announced, hands, now_words, report_delay,
+    strokes,
 };
 use std::sync::Arc;
 
@@ -127,15 +128,8 @@ impl World {
         if !self.step(ix).rest_before {
             sayings.extend(self.alerts(ix).iter().map(|alert| (alert.text, Cue::Caution)));
         }
-        sayings.push((self.step(ix).prepare, Cue::Prepare));
-        let mut at = ix;
-        while let Next::Step(next) = self.step(at).go_on {
-            if next <= at || !self.step(next).straight_on {
-                break;
-            }
-            sayings.push((self.step(next).prepare, Cue::Prepare));
-            at = next;
-        }
+        let announced = announced(&self.plan, ix).into_iter();
+        sayings.extend(announced.map(|text| (text, Cue::Prepare)));
         sayings
     }
 

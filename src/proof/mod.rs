@@ -12,3 +12,4 @@ pub mod network;
 mod order;
 mod search;
 pub mod tn;
+pub mod verdict;

@@ -25,3 +25,4 @@ mod runs_support;
 mod sources;
 mod totality;
 mod trees;
+mod verdicts;

@@ -52,19 +52,31 @@ pub fn now_words(speech: &SpeechLengths, step: &PlanStep) -> Span {
     words.then(Span::new(Millis::ZERO, NOW_TONE.plus(CUE_JITTER)))
 }
 
-/// The prepare cue of a step, with those of the steps that go straight on from it.
+/// What is said before the cue of a step, in order: its prepare text, and those of the steps that go
+/// straight on from it. Where the author gave the first a prepare text of its own, only those that have
+/// one too are added: the first may announce the whole run by itself.
 #[must_use]
-pub fn prompt(plan: &Plan, speech: &SpeechLengths, at: StepIx) -> Span {
-    let mut all = speech.of(plan.step(at).prepare);
+pub fn announced(plan: &Plan, at: StepIx) -> Vec<TextId> {
+    let first = plan.step(at);
+    let mut texts = vec![first.prepare];
     let mut step = at;
     while let Next::Step(next) = plan.step(step).go_on {
-        if next <= step || !plan.step(next).straight_on {
+        let follows = plan.step(next);
+        if next <= step || !follows.straight_on {
             break;
         }
-        all = all.then(speech.of(plan.step(next).prepare));
+        if first.prepare == first.text || follows.prepare != follows.text {
+            texts.push(follows.prepare);
+        }
         step = next;
     }
-    all
+    texts
+}
+
+/// How long it takes to say what is said before the cue of a step.
+#[must_use]
+pub fn prompt(plan: &Plan, speech: &SpeechLengths, at: StepIx) -> Span {
+    announced(plan, at).into_iter().fold(Span::ZERO, |all, text| all.then(speech.of(text)))
 }
 
 impl SpeechLengths {

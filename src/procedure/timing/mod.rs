@@ -10,7 +10,8 @@ mod list;
 mod plain;
 
 pub use lengths::{
-    NOW_TONE, hands, now_words, prompt, report_delay, speech_lengths, strokes, words_length,
+    NOW_TONE, announced, hands, now_words, prompt, report_delay, speech_lengths, strokes,
+    words_length,
 };
 pub use list::bounds;
 pub use plain::PlainTiming;

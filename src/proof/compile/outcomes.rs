@@ -7,7 +7,7 @@ use crate::clock::{Millis, Span};
 use crate::procedure::model::Hold;
 use crate::procedure::plan::{Limit, Next, PlanMet, PlanStep, Report, StepIx, Target, person};
 use crate::procedure::timing::{Mark, Point as Named, What, report_delay};
-use crate::proof::hidden::{Ground, Hidden};
+use crate::proof::hidden::{Ground, Hidden, Leg};
 use crate::proof::network::Point;
 use crate::source::Place;
 
@@ -30,7 +30,7 @@ impl Maker<'_> {
                 let leg = self.leg(told, at, step.place, What::Report);
                 let over = self.report(at, cue, &end.then(leg))?;
                 let mut path = path.clone();
-                self.tell(&mut path, at, Mark::Done, over, told, step.place);
+                self.tell(&mut path, end, over, told, at, step.place);
                 let onward = vec![forward(step.go_on)];
                 self.follow(at, over, ahead, Some(end), onward, &path)?;
             }
@@ -182,10 +182,7 @@ impl Maker<'_> {
         let over = self.report(at, cue, &answered.then(leg))?;
         let mut path = path.clone();
         path.seen.insert(Named { step: at, mark: Mark::Answered }, vec![answered.clone()]);
-        self.tell(&mut path, at, Mark::Answered, over, told, place);
-        if let Some(anchor) = anchor.filter(|anchor| anchor.step == at) {
-            self.tell(&mut path, at, anchor.mark, over, delay.then(told), place);
-        }
+        self.tell(&mut path, &answered, over, told, at, place);
         if let Some(Hold::UntilAnswered(more, _, held)) = &step.hold {
             let reacts = person(self.procedure, step.by).reacts;
             let more = more.map_or(Span::ZERO, |m| Span::new(m.lo, m.hi.unwrap_or(m.lo)));
@@ -202,22 +199,33 @@ impl Maker<'_> {
         path.seen.get(&named)?.first().cloned()
     }
 
-    /// A moment is told: it lies `back` before the report. And the step is over.
+    /// What was reported tells of every moment on the way to it: each lies the rest of that way, and
+    /// then `back`, before the report. And the step is over.
     pub(super) fn tell(
         &mut self,
         path: &mut Path,
-        at: StepIx,
-        mark: Mark,
+        told: &Hidden,
         over: Point,
         back: Span,
+        at: StepIx,
         place: Place,
     ) {
-        let back = Span::new(Millis::ZERO.minus(back.hi), Millis::ZERO.minus(back.lo));
-        let leg = self.leg(back, at, place, What::Report);
-        let told = Hidden::seen(over).then(leg);
-        if let Some(forms) = path.seen.get_mut(&Named { step: at, mark }) {
+        let report = self.leg(negative(back), at, place, What::Report);
+        for forms in path.seen.values_mut() {
+            let Some(first) = forms.first() else { continue };
+            let way = first.legs.len();
+            let shared = first.root == told.root
+                && way <= told.legs.len()
+                && first.legs.iter().zip(&told.legs).all(|(a, b)| a.id == b.id);
+            // A moment without legs is seen itself.
+            if !shared || way == 0 {
+                continue;
+            }
+            let rest = told.legs[way..].iter().rev();
+            let rest = rest.map(|leg| Leg { span: negative(leg.span), ..*leg });
+            let legs = std::iter::once(report).chain(rest).collect();
             forms.truncate(1);
-            forms.push(told);
+            forms.push(Hidden { root: over, legs });
         }
         self.over(path, at, over);
     }
@@ -358,4 +366,9 @@ impl Maker<'_> {
         }
         Ok(())
     }
+}
+
+/// The same length counted backwards.
+fn negative(span: Span) -> Span {
+    Span::new(Millis::ZERO.minus(span.hi), Millis::ZERO.minus(span.lo))
 }
