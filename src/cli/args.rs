@@ -114,6 +114,9 @@ pub struct GuideArgs {
     /// Who is led, for the record; a pseudonym will do
     #[arg(long, value_name = "LABEL")]
     pub operator_label: Option<String>,
+    /// Begin although the timing is not proven, and why; the reason is recorded
+    #[arg(long, value_name = "REASON")]
+    pub unproven: Option<String>,
     /// Plain lines also in a terminal
     #[arg(long)]
     pub plain: bool,

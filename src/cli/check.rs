@@ -12,7 +12,10 @@ use crate::complaint::json::json as complaints_json;
 use crate::complaint::render::render;
 use crate::complaint::{Complaint, Severity};
 use crate::faces::safe::safe;
+use crate::faces::verdict::{verdict, word};
 use crate::procedure::Examined;
+use crate::procedure::timing::speech_lengths;
+use crate::proof::verdict::{self, Verdict};
 
 /// The answer to `check`.
 #[must_use]
@@ -22,12 +25,18 @@ pub fn run(args: &CheckArgs, colour: bool) -> Answer {
     for path in &args.files {
         match examined(path) {
             Ok(examined) => {
-                if !examined.complaints.is_empty() {
+                let timing = proved(&examined);
+                let proven = matches!(timing, None | Some(Verdict::Proven(_)));
+                if !examined.complaints.is_empty() || !proven {
                     answer.exit = answer.exit.max(Exit::Findings);
                 }
                 match args.format {
-                    Format::Human => answer.out.push_str(&human(&examined, colour)),
-                    Format::Json => documents.push(document(&examined)),
+                    Format::Human => {
+                        answer.out.push_str(&human(&examined, colour));
+                        let words = timing.map(|timing| verdict(&timing, &examined));
+                        answer.out.push_str(&words.unwrap_or_default());
+                    }
+                    Format::Json => documents.push(document(&examined, timing.as_ref())),
                 }
             }
             Err(why) => {
@@ -85,7 +94,7 @@ fn extent(examined: &Examined) -> String {
     }
 }
 
-fn document(examined: &Examined) -> Value {
+fn document(examined: &Examined, timing: Option<&Verdict>) -> Value {
     let errors = count(&examined.complaints, Severity::Error);
     json!({
         "file": examined.sources.files().next().map(|(_, file)| file.name()),
@@ -93,6 +102,29 @@ fn document(examined: &Examined) -> Value {
         "errors": errors,
         "warnings": count(&examined.complaints, Severity::Warning),
         "variants": examined.plans.len(),
+        "timing": timing.map(|timing| timing_document(timing, examined)),
         "complaints": complaints_json(&examined.complaints, &examined.sources),
     })
+}
+
+/// The verdict on a script without errors.
+#[must_use]
+pub fn proved(examined: &Examined) -> Option<Verdict> {
+    let procedure = examined.procedure.as_ref().filter(|_| examined.is_sound())?;
+    Some(verdict::verdict(procedure, &examined.plans, &speech_lengths(procedure)))
+}
+
+fn timing_document(timing: &Verdict, examined: &Examined) -> Value {
+    let mut value = json!({ "verdict": word(timing) });
+    if let (Verdict::Refused(refusal), Value::Object(fields)) = (timing, &mut value) {
+        let plan = examined.plans.get(refusal.plan);
+        let grounds = refusal.grounds.iter().map(|ground| {
+            let place = examined.sources.line_col(ground.place);
+            let step = plan.map(|plan| plan.step(ground.step).name.as_str());
+            json!({ "ms": ground.length.0, "line": place.line, "step": step })
+        });
+        fields.insert("short_ms".to_owned(), refusal.short.0.into());
+        fields.insert("grounds".to_owned(), grounds.collect());
+    }
+    value
 }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use super::Surroundings;
 use super::args::GuideArgs;
+use super::check::proved;
 use super::exit::Exit;
 use super::out::{self, Answer};
 use super::script::examined;
@@ -13,6 +14,7 @@ use crate::edge::console::{Console, Opening};
 use crate::edge::records::{Found, Unfinished, Wanted, default_folder, find_unfinished};
 use crate::edge::run::{How, Live, Outcome, TakeUp, live};
 use crate::edge::writer::{Finish, Place, Plan};
+use crate::faces::verdict::verdict;
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::convert::effect_of;
@@ -21,6 +23,7 @@ use crate::journal::happened as h;
 use crate::procedure::Examined;
 use crate::procedure::model::{Procedure, Status};
 use crate::procedure::timing::{PlainTiming, speech_lengths};
+use crate::proof::verdict::Verdict;
 
 /// Leads a person through the script.
 #[must_use]
@@ -35,10 +38,27 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
         let text = format!("{text}\nstepbell: not led through while an error stands.\n");
         return out::say(&Answer { out: String::new(), err: text, exit: Exit::Findings });
     };
+    if let Some(refused) = unproven(args, &examined) {
+        return out::say(&Answer { out: String::new(), err: refused, exit: Exit::Findings });
+    }
     match lead(args, around, &examined, procedure) {
         Ok(outcome) => ended(&outcome),
         Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
     }
+}
+
+/// What is told instead of leading through a script whose timing is not proven and for which no reason
+/// is given.
+fn unproven(args: &GuideArgs, examined: &Examined) -> Option<String> {
+    let timing = proved(examined)?;
+    if matches!(timing, Verdict::Proven(_)) || args.unproven.is_some() {
+        return None;
+    }
+    Some(format!(
+        "{}\nstepbell: not led through: a window may be missed however quick you are. Mend the script, or \
+         begin all the same with --unproven \"why\".\n",
+        verdict(&timing, examined)
+    ))
 }
 
 fn lead(
@@ -76,6 +96,7 @@ fn lead(
         settings,
         record,
         take_up,
+        notes: args.unproven.iter().map(|why| format!("begun unproven: {why}")).collect(),
     };
     live(live_run, console).map_err(|why| {
         format!("{why}\nMend it, name another folder with --record, or go on with --no-record.")

@@ -44,6 +44,8 @@ pub struct Live<'a> {
     pub record: Option<writer::Plan>,
     /// An earlier run that was broken off.
     pub take_up: Option<TakeUp>,
+    /// What is noted in the record at the beginning.
+    pub notes: Vec<String>,
 }
 
 /// An earlier run that was broken off.
@@ -205,6 +207,11 @@ impl<'a> Run<'a> {
             self.lasting.push(format!("the earlier record is left as it was: {why}"));
         }
         self.recorder = Some(recorder);
+        let at = self.clock.now();
+        for text in std::mem::take(&mut self.live.notes) {
+            self.lasting.push(text.clone());
+            self.record(at, Body::Note { text });
+        }
         Ok(())
     }
 

@@ -11,4 +11,5 @@ pub mod safe;
 pub mod sounds;
 pub mod summary;
 pub mod terminal;
+pub mod verdict;
 pub mod words;

@@ -1,0 +1,94 @@
+//! A verdict on a script's timing, in words: takes a [`Verdict`], gives lines for people.
+//!
+//! ```text
+//! not proven: with 2 of "the new key", from step first-on, the timing is short by 2.031s
+//!     +9.98s  the window, line 56 (first-off)
+//!      -3.5s  hands, line 55 (first-off)
+//! ```
+
+use std::fmt::Write as _;
+
+use super::safe::safe;
+use crate::clock::Millis;
+use crate::procedure::Examined;
+use crate::procedure::plan::Plan;
+use crate::procedure::timing::What;
+use crate::proof::hidden::Ground;
+use crate::proof::verdict::{Extent, Refusal, Verdict};
+
+/// The verdict in lines, each ended.
+#[must_use]
+pub fn verdict(verdict: &Verdict, examined: &Examined) -> String {
+    match verdict {
+        Verdict::Proven(extent) => proven(extent),
+        Verdict::Refused(refusal) => refused(refusal, examined),
+        Verdict::TooLarge(_) => {
+            "not proven: the outcomes and retries make more branches than are looked at. Lower a \
+             count, or let the run rest between steps.\n"
+                .to_owned()
+        }
+    }
+}
+
+/// One word for programs.
+#[must_use]
+pub const fn word(verdict: &Verdict) -> &'static str {
+    match verdict {
+        Verdict::Proven(_) => "proven",
+        Verdict::Refused(refusal) if refusal.certain => "impossible",
+        Verdict::Refused(_) => "not proven",
+        Verdict::TooLarge(_) => "too large",
+    }
+}
+
+fn proven(extent: &Extent) -> String {
+    if extent.demands == 0 {
+        return "proven: there is no window to miss.\n".to_owned();
+    }
+    "proven: there is a rule for when to cue that meets every window, limit and dwell, for every \
+     outcome and retry,\nas long as hands, reports, spoken words and the vehicle stay inside the \
+     script's bounds. Whether they do is\nthe author's claim.\n"
+        .to_owned()
+}
+
+fn refused(refusal: &Refusal, examined: &Examined) -> String {
+    let Some(plan) = examined.plans.get(refusal.plan) else { return String::new() };
+    let head = if refusal.certain { "impossible" } else { "not proven" };
+    let step = &plan.step(refusal.start).name;
+    let mut text = format!(
+        "{head}: on a way that begins with step {}, the time is short by {}\n",
+        safe(step),
+        refusal.short
+    );
+    for ground in &refusal.grounds {
+        let _ = writeln!(text, "{}", share(ground, plan, examined));
+    }
+    text
+}
+
+/// One share of the sum: what is given (+), what is taken (-), and which line says so.
+fn share(ground: &Ground, plan: &Plan, examined: &Examined) -> String {
+    let sign = if ground.length > Millis::ZERO { "+" } else { "-" };
+    let size = format!("{sign}{}", Millis(ground.length.0.saturating_abs()));
+    let line = examined.sources.line_col(ground.place).line;
+    let step = &plan.step(ground.step).name;
+    format!("  {size:>12}  {}, line {line} ({})", what(ground.what), safe(step))
+}
+
+const fn what(what: What) -> &'static str {
+    match what {
+        What::PrepareWords => "words before the cue",
+        What::NowWords => "the tone and words of the cue",
+        What::Hands => "reaction, walking and hands",
+        What::Strokes => "the strokes",
+        What::Holding => "holding",
+        What::LettingGo => "letting go",
+        What::Answer => "the vehicle's answer",
+        What::Report => "knowing the sign and reporting it",
+        What::Silence => "silence",
+        What::Window => "the window",
+        What::Limit => "the limit",
+        What::CoolDown => "the cool-down",
+        What::Order => "one after the other",
+    }
+}
