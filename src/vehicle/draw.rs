@@ -10,13 +10,21 @@ use crate::procedure::timing::Bracket;
 #[derive(Clone, Debug)]
 pub struct Draw {
     state: u64,
+    edges: bool,
 }
 
 impl Draw {
     /// The stream of this seed.
     #[must_use]
     pub fn new(seed: u64) -> Draw {
-        Draw { state: seed }
+        Draw { state: seed, edges: false }
+    }
+
+    /// The stream of this seed that draws nothing but the least and the most of every bound: where
+    /// arithmetic breaks first.
+    #[must_use]
+    pub fn edges(seed: u64) -> Draw {
+        Draw { state: seed, edges: true }
     }
 
     /// The next 64 bits.
@@ -33,6 +41,9 @@ impl Draw {
         let width = i128::from(hi) - i128::from(lo) + 1;
         if width <= 1 {
             return lo;
+        }
+        if self.edges {
+            return if self.bits() >> 63 == 0 { lo } else { hi };
         }
         let scaled = (i128::from(self.bits()) * width) >> 64;
         i64::try_from(i128::from(lo) + scaled).unwrap_or(lo)

@@ -12,7 +12,7 @@ mod play;
 pub use acts::{HELD, Truth};
 pub use answers::{answers, typed};
 pub use draw::Draw;
-pub use play::{Play, play};
+pub use play::{Play, play, play_drawn};
 
 use crate::clock::{Millis, Moment};
 use crate::guide::cue::{Effect, Input};

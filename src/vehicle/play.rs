@@ -76,6 +76,19 @@ pub fn play(
     faults: &[Fault],
     choices: &Choices,
 ) -> Transcript {
+    play_drawn(guide, procedure, speech, Draw::new(seed), faults, choices)
+}
+
+/// The same with draws of another kind.
+#[must_use]
+pub fn play_drawn(
+    guide: Guide,
+    procedure: &Arc<Procedure>,
+    speech: &SpeechLengths,
+    draw: Draw,
+    faults: &[Fault],
+    choices: &Choices,
+) -> Transcript {
     let mut play = Play {
         guide,
         procedure: Arc::clone(procedure),
@@ -83,7 +96,7 @@ pub fn play(
         speech: Arc::new(speech.clone()),
         choices: answers(procedure, choices),
         faults: faults.to_vec(),
-        draw: Draw::new(seed),
+        draw,
         now: Moment::START,
         pressed: Moment::START,
         pending: Vec::new(),

@@ -21,6 +21,8 @@ mod readme;
 mod recording;
 mod rules;
 mod runs;
+mod runs_random;
+mod runs_rules;
 mod runs_support;
 mod sources;
 mod totality;

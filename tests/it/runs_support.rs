@@ -16,7 +16,7 @@ use stepbell::procedure::examine;
 use stepbell::procedure::model::{EndingId, Procedure, TextId};
 use stepbell::procedure::plan::{Choices, GuardIx, Next, Plan, StepIx, Target, Thing, Value};
 use stepbell::procedure::timing::{PlainTiming, Point, SpeechLengths, Timing, speech_lengths};
-use stepbell::vehicle::{Fault, Line, Transcript, Wrong, play};
+use stepbell::vehicle::{Draw, Fault, Line, Transcript, Wrong, play, play_drawn};
 
 /// A sound script with everything that a run needs.
 pub struct Script {
@@ -53,6 +53,11 @@ pub fn push_start() -> Script {
     from_file(&root().join("procedures/push-start-spare.bell"))
 }
 
+/// A script made for tests.
+pub fn fixture(name: &str) -> Script {
+    from_file(&root().join("tests/runs").join(name))
+}
+
 fn from_file(path: &Path) -> Script {
     let text = fs::read_to_string(path).unwrap();
     let folder = path.parent().unwrap().to_owned();
@@ -83,6 +88,12 @@ impl Script {
 
     pub fn play(&self, seed: u64, faults: &[Fault], choices: &Choices) -> Transcript {
         play(self.guide(), &self.procedure, &self.speech, seed, faults, choices)
+    }
+
+    /// A run of draws at the edges of every bound.
+    pub fn play_edges(&self, seed: u64, choices: &Choices) -> Transcript {
+        let draw = Draw::edges(seed);
+        play_drawn(self.guide(), &self.procedure, &self.speech, draw, &[], choices)
     }
 
     /// The plan with the fewest steps.
