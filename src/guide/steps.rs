@@ -119,10 +119,13 @@ impl Run {
             due.push((acting.end().latest, Due::Unreported));
             return;
         }
-        if let Some(at) = self.silence_at(world, acting) {
+        let late = self.late_at(world, acting);
+        // Where the window closed while the computer was away, nobody can say that nothing came.
+        let unattended = late.is_some_and(|(at, _)| at == acting.grace && at > acting.called);
+        if let Some(at) = self.silence_at(world, acting).filter(|_| !unattended) {
             due.push((at, Due::Silence));
         }
-        if let Some((at, step)) = self.late_at(world, acting) {
+        if let Some((at, step)) = late {
             due.push((at, Due::Late(step)));
         }
     }
