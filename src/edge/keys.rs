@@ -15,6 +15,8 @@ use crate::guide::cue::Press;
 
 /// The same key again this soon is a held key (the longest gap of a held pedal, common practice).
 pub const REPEAT: Millis = Millis(700);
+/// Repeats of a held key come closer together than this; taps do not (common practice).
+const RHYTHM: Millis = Millis(300);
 /// A typed text is not longer, in characters.
 const LONGEST_TEXT: usize = 200;
 
@@ -262,7 +264,8 @@ impl Interrupts {
 #[derive(Debug, Default)]
 pub struct Keyboard {
     map: KeyMap,
-    last: Option<(KeyCode, Moment)>,
+    /// The last key, the press of it that counted, and its last event.
+    last: Option<(KeyCode, Moment, Moment)>,
     text: String,
 }
 
@@ -295,9 +298,7 @@ impl Keyboard {
         if event.kind == KeyEventKind::Release {
             return None;
         }
-        let held =
-            self.last.is_some_and(|(key, last)| key == event.code && at.since(last) < REPEAT);
-        self.last = Some((event.code, at));
+        let held = self.is_held(event.code, at);
         if event.modifiers.contains(KeyModifiers::CONTROL) {
             return match event.code {
                 KeyCode::Char('c' | 'C') => Some(interrupts.take(at)),
@@ -315,6 +316,22 @@ impl Keyboard {
             return None;
         }
         self.meaning(event.code, mode)
+    }
+
+    /// Whether this is a held key repeating itself: too soon after the press that counted, or in the
+    /// rhythm of a repeat. Taps of a quick hand come more slowly than repeats, so that some count.
+    fn is_held(&mut self, key: KeyCode, at: Moment) -> bool {
+        let (same, since_press, since_event) = match self.last {
+            Some((last, pressed, event)) => (last == key, at.since(pressed), at.since(event)),
+            None => (false, Millis::ZERO, Millis::ZERO),
+        };
+        let held = same && (since_press < REPEAT || since_event < RHYTHM);
+        let pressed = match self.last {
+            Some((_, pressed, _)) if held => pressed,
+            _ => at,
+        };
+        self.last = Some((key, pressed, at));
+        held
     }
 
     fn meaning(&self, key: KeyCode, mode: Mode) -> Option<Meant> {
@@ -389,12 +406,23 @@ mod tests {
         let mut take = |code, at| keys.take(key(code), Moment(at), Mode::Presses, &mut ctrl);
         let done = Some(Meant::Press(Press::Done));
         assert_eq!(take(KeyCode::PageDown, 0), done);
-        assert_eq!(take(KeyCode::PageDown, 600), None);
-        assert_eq!(take(KeyCode::PageDown, 1200), None);
-        assert_eq!(take(KeyCode::PageDown, 1899), None);
-        assert_eq!(take(KeyCode::PageDown, 2599), done);
-        assert_eq!(take(KeyCode::Char('3'), 2600), Some(Meant::Press(Press::Answer(3))));
-        assert_eq!(take(KeyCode::Char('x'), 2700), None);
+        // The first repeat of a held key comes late, the others in a quick rhythm.
+        let repeats: Vec<i64> = (0..100).map(|n| 650 + n * 33).collect();
+        for at in &repeats {
+            assert_eq!(take(KeyCode::PageDown, *at), None, "{at}");
+        }
+        let after = repeats[99] + 320;
+        assert_eq!(take(KeyCode::PageDown, after), done);
+        assert_eq!(take(KeyCode::Char('3'), after + 1), Some(Meant::Press(Press::Answer(3))));
+        assert_eq!(take(KeyCode::Char('x'), after + 100), None);
+    }
+
+    #[test]
+    fn a_quick_hand_is_never_locked_out() {
+        let (mut keys, mut ctrl) = (Keyboard::default(), Interrupts::default());
+        let mut take = |at| keys.take(key(KeyCode::Enter), Moment(at), Mode::YesNo, &mut ctrl);
+        let taken = (0..20).filter(|n| take(n * 600).is_some()).count();
+        assert_eq!(taken, 10, "every second tap at 0.6 s counts");
     }
 
     #[test]

@@ -8,13 +8,16 @@
 
 use std::fmt::Write as _;
 
-use super::safe::safe;
+use super::safe::{safe, wrap};
 use crate::clock::Millis;
 use crate::procedure::Examined;
 use crate::procedure::plan::Plan;
 use crate::procedure::timing::What;
 use crate::proof::hidden::Ground;
 use crate::proof::verdict::{Extent, Refusal, Verdict};
+
+/// Columns of a text for reading.
+const COLUMNS: usize = 78;
 
 /// The verdict in lines, each ended.
 #[must_use]
@@ -45,10 +48,10 @@ fn proven(extent: &Extent) -> String {
     if extent.demands == 0 {
         return "proven: there is no window to miss.\n".to_owned();
     }
-    "proven: there is a rule for when to cue that meets every window, limit and dwell, for every \
-     outcome and retry,\nas long as hands, reports, spoken words and the vehicle stay inside the \
-     script's bounds. Whether they do is\nthe author's claim.\n"
-        .to_owned()
+    let text = "proven: there is a rule for when to cue that meets every window, limit and dwell, for \
+                every outcome and retry, as long as hands, reports, spoken words and the vehicle \
+                stay inside the script's bounds. Whether they do is the author's claim.";
+    wrap(text, COLUMNS, 0).join("\n") + "\n"
 }
 
 fn refused(refusal: &Refusal, examined: &Examined) -> String {
