@@ -10,6 +10,7 @@ use std::io::{self, ErrorKind, Read};
 use std::path::Path;
 
 use super::disk;
+use crate::complaint::visible::visible;
 use crate::journal::entry::RECORD_LIMIT;
 use crate::source::{LineCol, Source};
 
@@ -54,7 +55,7 @@ pub enum Why {
 /// The one sentence for each, with the name made harmless.
 impl fmt::Display for Unreadable {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let name = harmless(&self.name);
+        let name = visible(&self.name);
         match &self.why {
             Why::NotText { at, .. } => write!(f, "{name}:{at}: {}", self.reason()),
             _ => write!(f, "{name}: {}", self.reason()),
@@ -78,23 +79,6 @@ impl Unreadable {
             Why::Other(why) => why.clone(),
         }
     }
-}
-
-/// A name with control and direction characters written out, so that it cannot steer a terminal.
-fn harmless(name: &str) -> String {
-    let steers = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
-    let mut shown = String::with_capacity(name.len());
-    for c in name.chars() {
-        if steers(c) {
-            shown.extend(c.escape_unicode());
-        } else {
-            shown.push(c);
-        }
-    }
-    shown
 }
 
 /// Reads a script, from standard input where the path is `-`.

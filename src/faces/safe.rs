@@ -6,49 +6,15 @@
 
 use std::borrow::Cow;
 
-/// The text with everything that steers written out.
+use crate::complaint::visible::visible;
+
+/// The text with everything that steers written out; a tab too, which would spoil the columns.
 #[must_use]
 pub fn safe(text: &str) -> Cow<'_, str> {
-    if !text.chars().any(steers) {
-        return Cow::Borrowed(text);
+    match visible(text) {
+        Cow::Borrowed(text) if !text.contains('\t') => Cow::Borrowed(text),
+        shown => Cow::Owned(shown.replace('\t', "\\u{9}")),
     }
-    let mut shown = String::with_capacity(text.len() + 16);
-    for c in text.chars() {
-        if steers(c) {
-            shown.extend(c.escape_unicode());
-        } else {
-            shown.push(c);
-        }
-    }
-    Cow::Owned(shown)
-}
-
-/// Whether a character moves the cursor, changes the reading order or hides itself. The ranges are
-/// general categories Cc, Cf, Zl and Zp of the Unicode Character Database, from memory.
-#[must_use]
-pub fn steers(c: char) -> bool {
-    c.is_control()
-        || matches!(c,
-            '\u{ad}'
-            | '\u{600}'..='\u{605}'
-            | '\u{61c}'
-            | '\u{6dd}'
-            | '\u{70f}'
-            | '\u{890}'..='\u{891}'
-            | '\u{8e2}'
-            | '\u{180e}'
-            | '\u{200b}'..='\u{200f}'
-            | '\u{2028}'..='\u{202e}'
-            | '\u{2060}'..='\u{206f}'
-            | '\u{feff}'
-            | '\u{fff9}'..='\u{fffb}'
-            | '\u{110bd}'
-            | '\u{110cd}'
-            | '\u{13430}'..='\u{1343f}'
-            | '\u{1bca0}'..='\u{1bca3}'
-            | '\u{1d173}'..='\u{1d17a}'
-            | '\u{e0001}'
-            | '\u{e0020}'..='\u{e007f}')
 }
 
 /// At most `columns` columns of a text, as a terminal counts them; a cut is shown by `…`.
