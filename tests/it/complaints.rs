@@ -142,3 +142,78 @@ fn the_learning_sequences_check() {
     }
     insta::assert_snapshot!(found);
 }
+
+/// The script with one line's first word spelled with its last letter twice.
+fn with_a_slip(lines: &[&str], at: usize) -> String {
+    let mut lines: Vec<String> = lines.iter().map(|line| (*line).to_owned()).collect();
+    let blanks = lines[at].len() - lines[at].trim_start().len();
+    let end = lines[at][blanks..].find(' ').map_or(lines[at].len(), |word| blanks + word);
+    let last = lines[at][..end].chars().last().unwrap_or('x');
+    lines[at].insert(end, last);
+    lines.join("\n")
+}
+
+#[test]
+fn one_slip_of_the_pen_makes_one_complaint_or_two() {
+    let path = root().join("procedures/push-start-spare.bell");
+    let text = fs::read_to_string(path).expect("readable");
+    let lines: Vec<&str> = text.lines().collect();
+    for (at, line) in lines.iter().enumerate().filter(|(_, line)| !line.trim().is_empty()) {
+        let examined = examine("slip.bell", with_a_slip(&lines, at), &mut |_| Err(String::new()));
+        let picture = render(&examined.complaints, &examined.sources, false);
+        assert!((1..=2).contains(&examined.complaints.len()), "line {}: {line}\n{picture}", at + 1);
+    }
+}
+
+/// Scripts far beyond what a bench procedure holds, each long enough to show a slow check.
+fn far_too_much() -> Vec<(&'static str, String)> {
+    let head = "procedure \"P\"\nvehicle \"V\"\nstatus demonstration\nassumed \"x\"\n";
+    let step = "step a \"Press it.\"\n  takes 1s to 2s\n";
+    let many = |line: &dyn Fn(usize) -> String| (0..20_000).map(line).collect::<String>();
+    let steps = many(&|i| format!("step s{i}x \"Press it.\"\n  takes 1s to 2s\n"));
+    let signs = many(&|i| format!("sign sg{i}x, see \"the lamp\" st{i}\n"));
+    let alike = many(&|_| "  see lit, within 9s after done, so go on\n".to_owned());
+    let cautions = many(&|_| "caution \"Mind the glass.\"\n".to_owned());
+    let unfold = |body: &str| {
+        let parts: String = (0..15)
+            .map(|i| format!("part p{i}\n{}end part\n", format!("do p{}\n", i + 1).repeat(50)))
+            .collect();
+        format!("{head}{parts}part p15\n{body}end part\ndo p0\nfinish as learned\n")
+    };
+    vec![
+        ("steps", format!("{head}{steps}")),
+        ("signs", format!("{head}{signs}{step}")),
+        ("outcomes", format!("{head}sign lit, see \"the lamp\" lit\n{step}{alike}")),
+        ("cautions", format!("{head}{step}{cautions}")),
+        ("parts", unfold(step)),
+        ("empty parts", unfold("")),
+    ]
+}
+
+#[test]
+fn what_is_far_beyond_a_bench_procedure_is_refused_at_once() {
+    for (what, script) in far_too_much() {
+        let examined = examine("much.bell", script, &mut |_| Err(String::new()));
+        let refused = examined.complaints.iter().any(|c| c.code == Code::CapTooLarge);
+        assert!(refused && examined.procedure.is_none(), "{what}");
+        assert!(examined.complaints.len() < 5, "{what}: {}", examined.complaints.len());
+    }
+}
+
+#[test]
+fn parts_and_blocks_as_deep_as_they_may_be_are_walked() {
+    let head = "procedure \"P\"\nvehicle \"V\"\nstatus demonstration\nassumed \"x\"\n";
+    let mut script = head.to_owned();
+    for part in 0..16 {
+        let inner = if part < 15 {
+            format!("do p{}\n", part + 1)
+        } else {
+            "step a \"Press it.\"\n  takes 1s to 2s\n".to_owned()
+        };
+        let (open, close) = ("phase inner\n".repeat(30), "end phase\n".repeat(30));
+        script.push_str(&format!("part p{part}\n{open}{inner}{close}end part\n"));
+    }
+    script.push_str("do p0\nfinish as learned\n");
+    let examined = examine("deep.bell", script, &mut |_| Err(String::new()));
+    assert!(!examined.complaints.is_empty(), "phases of one name are complained about");
+}

@@ -68,6 +68,8 @@ struct Open<'t> {
     step: Option<StepLines<'t>>,
     /// A line that could not be read may have opened a block: what follows may be its head.
     lenient: bool,
+    /// The line above was out of place: another one after it is the same mistake.
+    astray: bool,
 }
 
 struct Nest<'t, 'o> {
@@ -106,7 +108,10 @@ impl<'t> Nest<'t, '_> {
     /// A line that could not be read may have been a step's or a block's first line.
     fn stray(&mut self, line: &'t Line, text: &str) {
         let first = text.split([' ', '\t']).next().unwrap_or("");
-        let openers = ["step", "phase", "for", "repeat", "only", "part"];
+        let openers = [
+            "step", "phase", "for", "repeat", "only", "part", "operator", "helper", "table",
+            "tests",
+        ];
         match super::names::nearest(first, openers).as_deref() {
             Some("step") => {
                 self.end_step();
@@ -164,6 +169,10 @@ impl<'t> Nest<'t, '_> {
             kind,
             BlockKind::Phase | BlockKind::Each | BlockKind::Repeat | BlockKind::Only
         );
+        self.leave_unclosed_leaf();
+        while root_only && self.open.len() > 1 && self.unclosed() {
+            self.close();
+        }
         if root_only && self.open.len() > 1 {
             self.misplaced(line, "at the level of the file, outside every block");
         } else if !root_only && self.in_leaf() {
@@ -171,6 +180,19 @@ impl<'t> Nest<'t, '_> {
         }
         let block = Block { line: Some(line), ..Block::default() };
         self.open.push(Open { block, kind: Some(kind), at, ..Open::default() });
+    }
+
+    /// Whether the innermost block is never closed; that was complained about by `syntax`.
+    fn unclosed(&mut self) -> bool {
+        let at = self.top().at;
+        !self.opener.contains(&Some(at))
+    }
+
+    /// A person, a table or the tests that are never closed end where something else begins.
+    fn leave_unclosed_leaf(&mut self) {
+        if self.in_leaf() && self.unclosed() {
+            self.close();
+        }
     }
 
     /// Whether the innermost block holds sentences only.
@@ -183,17 +205,19 @@ impl<'t> Nest<'t, '_> {
 
     fn step(&mut self, line: &'t Line) {
         self.end_step();
+        self.leave_unclosed_leaf();
         if self.in_leaf() {
             self.misplaced(line, "in the flow, between the blocks");
         }
         let top = self.top();
-        top.lenient = false;
+        (top.lenient, top.astray) = (false, false);
         top.step = Some(StepLines { line, lines: Vec::new(), stray: false });
     }
 
     fn between(&mut self, line: &'t Line) {
         self.end_step();
-        self.top().lenient = false;
+        self.leave_unclosed_leaf();
+        (self.top().lenient, self.top().astray) = (false, false);
         if self.in_leaf() {
             self.misplaced(line, "in the flow, between steps");
             return;
@@ -229,6 +253,9 @@ impl<'t> Nest<'t, '_> {
     }
 
     fn sentence(&mut self, line: &'t Line, home: Home) {
+        if !matches!(home, Home::Profile | Home::Row | Home::Tests | Home::Anywhere) {
+            self.leave_unclosed_leaf();
+        }
         let in_step = self.top().step.is_some();
         let kind = self.top().kind;
         let begun = begun(&self.top().block);
@@ -250,9 +277,14 @@ impl<'t> Nest<'t, '_> {
             },
         };
         if fits || self.after_no_way_back(line) {
+            if matches!(home, Home::Head | Home::Ask | Home::Stretch) {
+                self.top().astray = false;
+            }
             self.put(line, begun);
         } else if !self.top().lenient {
-            self.misplaced(line, belongs(home));
+            if !std::mem::replace(&mut self.top().astray, true) {
+                self.misplaced(line, belongs(home));
+            }
             // What it declares is known all the same.
             if matches!(home, Home::Head | Home::Ask | Home::Stretch)
                 && let Some(file) = self.open.first_mut()

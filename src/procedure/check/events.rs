@@ -256,7 +256,7 @@ impl Check<'_> {
                 What::Step(moments) => moments.lacks(event.event),
                 What::Block | What::Turn => block_lacks(event.event),
             };
-            if let Some(because) = because {
+            if let Some(because) = because.filter(|_| !self.incomplete.contains(&known.place)) {
                 self.no_event(&event.path.join(" "), event, because);
                 return;
             }
@@ -283,7 +283,8 @@ impl Check<'_> {
         if event.event == Event::Done && step.only_watch {
             return;
         }
-        if let Some(because) = moments.lacks(event.event) {
+        let because = moments.lacks(event.event);
+        if let Some(because) = because.filter(|_| !self.incomplete.contains(&step.place)) {
             self.no_event(&step.name, event, because);
         }
     }

@@ -13,7 +13,7 @@ use crate::syntax::tree::{Line, Name, Sentence};
 /// The most turns that a `repeat` may have.
 const MOST_TURNS: u32 = 64;
 /// The most steps that a script may have, its parts inlined.
-pub(super) const MOST_STEPS: usize = 2000;
+pub(super) const MOST_STEPS: usize = 1000;
 
 /// What is carried from one entry to the next.
 #[derive(Default)]
@@ -89,6 +89,7 @@ impl<'a> Check<'a> {
     fn block(&mut self, block: &'a Block<'a>, env: &Env) -> Option<Node> {
         let line = block.line?;
         let mut env = env.clone();
+        env.block = env.block.or(block.line.map(|line| line.place));
         match &line.sentence {
             Sentence::Each(turn, over) => self.each(turn, over, block, line.place, env),
             Sentence::Repeat(times) => {

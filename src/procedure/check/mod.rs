@@ -11,6 +11,7 @@ mod flow;
 mod hands;
 mod hazards;
 mod head;
+mod limits;
 mod names;
 mod outcome;
 mod parts;
@@ -21,6 +22,7 @@ mod step;
 mod stock;
 mod stretch;
 mod trials;
+mod unused;
 mod values;
 mod words;
 
@@ -41,6 +43,9 @@ use crate::syntax::tree::{Sentence, Text};
 #[must_use]
 pub fn check(library: &Library) -> (Option<Procedure>, Vec<Complaint>) {
     let mut check = Check::new(library);
+    if !check.within_limits() {
+        return (None, check.out);
+    }
     let files: Vec<(FileId, Block<'_>)> = library
         .trees
         .iter()
@@ -48,6 +53,9 @@ pub fn check(library: &Library) -> (Option<Procedure>, Vec<Complaint>) {
         .collect();
     check.run(&files);
     let Check { mut out, model, .. } = check;
+    if library.complaints.iter().any(blocks_in_doubt) {
+        out.retain(|complaint| !follows_from_blocks(complaint));
+    }
     out.sort_by_key(|complaint| (complaint.place.file, complaint.place.start, complaint.code));
     out.dedup_by(|a, b| a.code == b.code && a.place == b.place);
     let broken = library.complaints.iter().chain(&out).any(leaves_a_hole);
@@ -77,6 +85,28 @@ fn leaves_a_hole(complaint: &Complaint) -> bool {
         )
 }
 
+/// Whether this says that blocks do not pair.
+fn blocks_in_doubt(complaint: &Complaint) -> bool {
+    matches!(complaint.code, Code::EndWithoutBlock | Code::WrongEnd | Code::BlockNotClosed)
+}
+
+/// Whether this may be no more than an echo of a block that is not closed: it is looked at again
+/// when the blocks pair.
+fn follows_from_blocks(complaint: &Complaint) -> bool {
+    matches!(
+        complaint.code,
+        Code::SentenceOutOfPlace
+            | Code::SaidTwice
+            | Code::NoTurnBefore
+            | Code::TurnsOutsideBlock
+            | Code::ThisOneOutside
+            | Code::LateMissing
+            | Code::KeyNotTested
+            | Code::CountNotChecked
+            | Code::WorkingKeyFirst
+    )
+}
+
 /// The checker at work.
 struct Check<'a> {
     library: &'a Library,
@@ -87,20 +117,25 @@ struct Check<'a> {
     texts: BTreeMap<Place, TextId>,
     /// Names already complained about.
     unknown: BTreeSet<String>,
-    /// Lines that could not be read: a name that stands in one is not called unknown.
-    strays: Vec<&'a str>,
+    /// The words of lines that could not be read: a name among them is not called unknown.
+    strays: BTreeSet<&'a str>,
     /// One of them may have been a `for each` or `repeat`.
     lost_turns: bool,
-    used_items: BTreeSet<ItemId>,
-    used_signs: BTreeSet<SignId>,
-    used_parts: BTreeSet<String>,
+    /// First words that such lines were probably meant to have: what they would say is not missing.
+    lost: BTreeSet<&'static str>,
+    /// Steps with a line that could not be read or resolved: their moments are not known.
+    incomplete: BTreeSet<Place>,
+    /// Windows without a `late`, with the outermost block that they stand in.
+    late_missing: BTreeMap<Place, Option<Place>>,
     /// Purses by the line that they count.
     line_purses: BTreeMap<Place, PurseId>,
     ways: BTreeMap<String, Option<WayId>>,
     /// Numbers that nobody stands behind.
-    unsourced: Vec<Place>,
+    unsourced: BTreeSet<Place>,
     /// Steps made so far, parts inlined.
     steps: usize,
+    /// Parts put in place so far.
+    inlined: usize,
     /// Texts that tell the person what to do, with whether a count stands beside.
     told: Vec<Told>,
 }
@@ -125,6 +160,8 @@ struct Env {
     late: bool,
     /// Parts being inlined.
     parts: Vec<String>,
+    /// The outermost block around.
+    block: Option<Place>,
 }
 
 /// A stand-in's meaning.
@@ -149,13 +186,16 @@ struct TurnEnv {
 impl<'a> Check<'a> {
     fn new(library: &'a Library) -> Check<'a> {
         let strays = library.trees.iter().flat_map(|(_, tree)| &tree.lines);
-        let strays = strays.filter_map(|line| match &line.sentence {
-            Sentence::Stray(text) => Some(text.as_str()),
-            _ => None,
-        });
-        let strays: Vec<&str> = strays.collect();
-        let turns = |line: &&str| names::mentions(line, "each") || names::mentions(line, "repeat");
-        let lost_turns = strays.iter().any(turns);
+        let strays: BTreeSet<&str> = strays
+            .filter_map(|line| match &line.sentence {
+                Sentence::Stray(text) => Some(names::words_of(text)),
+                _ => None,
+            })
+            .flatten()
+            .collect();
+        let lost_turns = strays.contains("each") || strays.contains("repeat");
+        let lost = library.trees.iter().flat_map(|(_, tree)| &tree.lines);
+        let lost = lost.filter_map(|line| names::lost_word(&line.sentence)).collect();
         Check {
             library,
             out: Vec::new(),
@@ -165,13 +205,14 @@ impl<'a> Check<'a> {
             unknown: BTreeSet::new(),
             strays,
             lost_turns,
-            used_items: BTreeSet::new(),
-            used_signs: BTreeSet::new(),
-            used_parts: BTreeSet::new(),
+            lost,
+            incomplete: BTreeSet::new(),
+            late_missing: BTreeMap::new(),
             line_purses: BTreeMap::new(),
             ways: BTreeMap::new(),
-            unsourced: Vec::new(),
+            unsourced: BTreeSet::new(),
             steps: 0,
+            inlined: 0,
             told: Vec::new(),
         }
     }
@@ -195,7 +236,7 @@ impl<'a> Check<'a> {
     /// Everything that looks at the finished model.
     fn look(&mut self, main: &Block<'_>) {
         self.references();
-        self.unused(main);
+        self.unused();
         self.alike();
         self.signs_alike();
         self.people();
@@ -203,6 +244,7 @@ impl<'a> Check<'a> {
         self.hazards(main);
         self.safety(main);
         self.numbers();
+        self.late();
     }
 
     fn complain(&mut self, complaint: Complaint) {

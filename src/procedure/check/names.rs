@@ -15,6 +15,9 @@ use crate::procedure::model::{
 use crate::source::Place;
 use crate::syntax::tree::{Name, Sentence};
 
+/// For so many unknown names of one script it is guessed what was meant.
+const MOST_GUESSES: usize = 100;
+
 /// A thing by name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Thing {
@@ -152,12 +155,8 @@ impl<'a> Check<'a> {
                 _ => None,
             },
         };
-        match found {
-            Some(Ref::This(item)) => {
-                self.used_items.insert(item);
-            }
-            Some(Ref::Turn(_)) => {}
-            None => self.unknown(name, "item", "an item"),
+        if found.is_none() {
+            self.unknown(name, "item", "an item");
         }
         found
     }
@@ -194,11 +193,8 @@ impl<'a> Check<'a> {
                 _ => None,
             },
         };
-        match found {
-            Some(sign) => {
-                self.used_signs.insert(sign);
-            }
-            None => self.unknown(name, "sign", "a sign"),
+        if found.is_none() {
+            self.unknown(name, "sign", "a sign");
         }
         found
     }
@@ -252,7 +248,8 @@ impl<'a> Check<'a> {
             self.complain(complaint);
             return;
         }
-        let near = nearest(&name.value, self.candidates(kind));
+        let few = self.unknown.len() <= MOST_GUESSES;
+        let near = few.then(|| nearest(&name.value, self.candidates(kind))).flatten();
         let complaint = Complaint::new(Code::UnknownName, name.place)
             .with("kind", kind)
             .with("name", name.value.as_str())
@@ -262,7 +259,8 @@ impl<'a> Check<'a> {
 
     /// Whether a line that could not be read names it.
     pub(super) fn in_a_stray(&self, name: &str) -> bool {
-        self.strays.iter().any(|line| mentions(line, name))
+        // A reading's name may be several words: `chip of green`.
+        words_of(name).all(|word| self.strays.contains(word))
     }
 
     fn is_known_as(&self, name: &str) -> Option<(&'static str, Option<Place>)> {
@@ -356,9 +354,38 @@ impl<'a> Check<'a> {
     }
 }
 
-/// Whether a line that could not be read mentions this name as a word of its own.
-pub(super) fn mentions(line: &str, name: &str) -> bool {
-    line.split(|c: char| !c.is_ascii_alphanumeric() && c != '-').any(|word| word == name)
+/// The words of a line, as names would stand in it.
+pub(super) fn words_of(line: &str) -> impl Iterator<Item = &str> {
+    let apart = |c: char| !c.is_ascii_alphanumeric() && c != '-';
+    line.split(apart).filter(|word| !word.is_empty())
+}
+
+/// Words with which a line may have been meant to begin, where its loss would make others missing.
+const LOSABLE: &[&str] = &[
+    "according",
+    "assumed",
+    "late",
+    "nothing",
+    "phase",
+    "part",
+    "recount",
+    "test",
+    "tests",
+    "step",
+    "for",
+    "repeat",
+    "table",
+];
+
+/// The first word that a line that could not be read was probably meant to have.
+pub(super) fn lost_word(sentence: &Sentence) -> Option<&'static str> {
+    let Sentence::Stray(text) = sentence else { return None };
+    let first = text.split([' ', '\t']).next().unwrap_or("");
+    if first.len() > 20 {
+        return None;
+    }
+    let near = nearest(first, LOSABLE.iter().copied())?;
+    LOSABLE.iter().find(|word| **word == near).copied()
 }
 
 /// The known name that was probably meant.

@@ -227,7 +227,10 @@ impl Check<'_> {
         if let Some(first) = step.step.silence.iter().find(|other| other.turns == turns) {
             let complaint = Complaint::new(Code::SaidTwice, line.place).with("sentence", "nothing");
             let first = first.place;
-            self.complain(complaint.and(first, "it is said here first"));
+            if !step.twice {
+                self.complain(complaint.and(first, "it is said here first"));
+            }
+            step.twice = true;
             return;
         }
         step.silent.get_or_insert(line.place);

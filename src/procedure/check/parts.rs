@@ -11,6 +11,8 @@ use crate::procedure::model::{Node, Ref, Way, WayId};
 use crate::source::Place;
 use crate::syntax::tree::{Name, Sentence};
 
+/// How often parts may be put in place.
+const MOST_INLINED: usize = 1000;
 /// How deep parts may do parts.
 const DEEPEST: usize = 16;
 
@@ -48,7 +50,6 @@ impl<'a> Check<'a> {
             return None;
         };
         let part = *part;
-        self.used_parts.insert(name.value.clone());
         self.no_circle(name, env)?;
         let stand_ins = self.stand_ins(name, &part, given, env)?;
         let mut inner = Env {
@@ -57,6 +58,7 @@ impl<'a> Check<'a> {
             basis: env.basis.clone(),
             late: env.late,
             parts: env.parts.clone(),
+            block: env.block.or(part.block.line.map(|line| line.place)),
         };
         inner.parts.push(name.value.clone());
         // The default of the part's own file is nearer than that of the file that does it.
@@ -89,13 +91,18 @@ impl<'a> Check<'a> {
             self.complain(complaint);
             return None;
         }
-        if self.steps >= MOST_STEPS {
-            let complaint = Complaint::new(Code::CapTooLarge, name.place)
-                .with("most", format!("{MOST_STEPS} steps"))
-                .with("count", "more");
-            self.complain(complaint);
+        if self.steps >= MOST_STEPS || self.inlined >= MOST_INLINED {
+            if self.inlined < usize::MAX {
+                let complaint = Complaint::new(Code::CapTooLarge, name.place)
+                    .with("most", format!("{MOST_STEPS} steps and {MOST_INLINED} `do` lines"))
+                    .with("count", "more");
+                self.complain(complaint);
+            }
+            // Said once; the rest of the parts is left out in silence.
+            self.inlined = usize::MAX;
             return None;
         }
+        self.inlined += 1;
         Some(())
     }
 
@@ -129,15 +136,9 @@ impl<'a> Check<'a> {
             return local;
         }
         match self.names.things.get(&name.value).map(|(thing, _)| *thing) {
-            Some(Thing::Item(item)) => {
-                self.used_items.insert(item);
-                Arg::Item(Ref::This(item))
-            }
+            Some(Thing::Item(item)) => Arg::Item(Ref::This(item)),
             Some(Thing::Place(place)) => Arg::Place(Ref::This(place)),
-            Some(Thing::Sign(sign)) => {
-                self.used_signs.insert(sign);
-                Arg::Sign(sign)
-            }
+            Some(Thing::Sign(sign)) => Arg::Sign(sign),
             _ => {
                 self.unknown(name, "thing", "an item, a place or a sign");
                 Arg::Unknown

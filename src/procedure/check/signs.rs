@@ -3,14 +3,11 @@
 //! Takes the built model; complains about twins, missing quiet times and outcomes that look the same.
 
 use super::Check;
-use super::blocks::{Block, Entry};
 use super::phrase::verb;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{
-    ItemId, Met, Node, Procedure, Profile, Role, Sign, SignId, SignPattern, Step, Turns,
+    Met, Node, Procedure, Profile, Sign, SignId, SignPattern, Step, Turns,
 };
-use crate::source::FileId;
-use crate::syntax::tree::Sentence;
 
 /// Every step of a model, those of ways included.
 pub(super) fn steps(model: &Procedure) -> Vec<&Step> {
@@ -111,67 +108,6 @@ impl Check<'_> {
                 .with("sign", words.join(" and "))
                 .and(twin.place, "the other outcome");
             self.complain(complaint);
-        }
-    }
-
-    /// What is declared in the script and never used. Tools and used files may hold more.
-    pub(super) fn unused(&mut self, main: &Block<'_>) {
-        for at in 0..self.model.items.len() {
-            let item = &self.model.items[at];
-            if item.role == Role::Tool || self.used_items.contains(&ItemId(super::count(at))) {
-                continue;
-            }
-            let complaint =
-                Complaint::new(Code::ItemUnused, item.place).with("name", item.name.as_str());
-            if !self.in_a_stray(&item.name.clone()) {
-                self.complain(complaint);
-            }
-        }
-        self.signs_of_tables(main);
-        for at in 0..self.model.signs.len() {
-            let sign = &self.model.signs[at];
-            let used = self.used_signs.contains(&SignId(super::count(at)));
-            if used || sign.name.is_empty() || sign.place.file != FileId(0) {
-                continue;
-            }
-            let complaint =
-                Complaint::new(Code::SignUnused, sign.place).with("name", sign.name.as_str());
-            if !self.in_a_stray(&sign.name.clone()) {
-                self.complain(complaint);
-            }
-        }
-        let unused: Vec<_> = self
-            .names
-            .parts
-            .iter()
-            .filter(|(name, (part, _))| part.main && !self.used_parts.contains(*name))
-            .map(|(name, (_, place))| (name.clone(), *place))
-            .collect();
-        for (name, place) in unused {
-            if !self.in_a_stray(&name) {
-                let complaint = Complaint::new(Code::PartUnused, place).with("name", name);
-                self.complain(complaint);
-            }
-        }
-    }
-
-    /// A sign in a table or an undone part counts as used: one complaint about those is enough.
-    fn signs_of_tables(&mut self, block: &Block<'_>) {
-        let env = super::Env::default();
-        for line in &block.head {
-            let Sentence::Sensed { sights, .. } = &line.sentence else { continue };
-            for sight in sights {
-                if let crate::syntax::tree::SightOf::Sign(name) = &sight.what
-                    && self.names.things.contains_key(&name.value)
-                {
-                    self.sign(name, &env);
-                }
-            }
-        }
-        for entry in &block.entries {
-            if let Entry::Block(inner) = entry {
-                self.signs_of_tables(inner);
-            }
         }
     }
 }

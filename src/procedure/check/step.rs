@@ -33,6 +33,8 @@ pub(super) struct Building {
     /// What an `or` line would be another version of.
     above: Above,
     once: Vec<(&'static str, Place)>,
+    /// Whether something was said twice.
+    pub(super) twice: bool,
 }
 
 /// The line above, as an `or` line sees it.
@@ -140,6 +142,7 @@ impl Check<'_> {
             answers_from: 0,
             above: Above::Nothing,
             once,
+            twice: false,
         };
         building.step.only_watch =
             lines.lines.iter().any(|line| matches!(line.sentence, Sentence::OnlyWatch));
@@ -163,6 +166,9 @@ impl Check<'_> {
         self.steps += 1;
         self.tell(text, &building);
         self.whole(lines, &mut building, &env);
+        if building.incomplete {
+            self.incomplete.insert(building.step.place);
+        }
         Some(building.step)
     }
 
@@ -206,8 +212,17 @@ impl Check<'_> {
             if !step.once.iter().any(|(said, _)| *said == word) {
                 step.note(word, line.place);
             }
-        } else if !self.once(word, line.place, &mut step.once) {
+        } else if let Some((_, first)) = step.once.iter().find(|(said, _)| *said == word) {
+            // A second line of one kind may mean that a step's first line is missing above it: one
+            // complaint is enough.
+            if !step.twice {
+                let complaint = Complaint::new(Code::SaidTwice, line.place).with("sentence", word);
+                self.out.push(complaint.and(*first, "it is said here first"));
+            }
+            step.twice = true;
             return;
+        } else {
+            step.note(word, line.place);
         }
         match sentence {
             Sentence::Window(..)
@@ -316,8 +331,11 @@ impl Check<'_> {
 
     fn stand_at(&mut self, place: &Name, line: Place, step: &mut Building, env: &Env) {
         if step.step.at.is_some() {
-            let complaint = Complaint::new(Code::SaidTwice, line).with("sentence", "at");
-            self.complain(complaint);
+            if !step.twice {
+                let complaint = Complaint::new(Code::SaidTwice, line).with("sentence", "at");
+                self.complain(complaint);
+            }
+            step.twice = true;
             return;
         }
         step.step.at = self.place(place, env);
@@ -466,7 +484,9 @@ impl Check<'_> {
                     return;
                 }
                 _ => {
-                    self.complain(Complaint::new(Code::OrWithoutLine, line.place));
+                    if !step.incomplete {
+                        self.complain(Complaint::new(Code::OrWithoutLine, line.place));
+                    }
                     return;
                 }
             },
@@ -547,7 +567,7 @@ impl Check<'_> {
         self.empty_windows(&step.step.windows);
         let window = step.step.windows.iter().find(|window| window.range.hi.is_some());
         if let (Some(window), false, false) = (window, env.late, lines.stray) {
-            self.complain(Complaint::new(Code::LateMissing, window.place));
+            self.late_missing.insert(window.place, env.block);
         }
         if step.step.hands == Some(HandCount::None) && !step.step.take.is_empty() {
             self.contradiction(("needs", "needs no hand"), ("take", "take"), step);

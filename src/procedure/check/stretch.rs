@@ -145,7 +145,7 @@ impl Check<'_> {
         }
         self.empty_windows(&stretch.limits);
         if let (Some(place), false) = (missing, env.late) {
-            self.complain(Complaint::new(Code::LateMissing, place));
+            self.late_missing.insert(place, env.block);
         }
     }
 

@@ -124,8 +124,8 @@ impl Check<'_> {
     /// Where a number comes from: the nearest of its own tail, its step, its block, the file.
     pub(super) fn basis(&mut self, accord: Option<&Accord>, env: &Env, place: Place) -> Basis {
         let basis = accord.map_or_else(|| env.basis.clone(), super::head::basis_of);
-        if basis == Basis::Unsaid && !self.unsourced.contains(&place) {
-            self.unsourced.push(place);
+        if basis == Basis::Unsaid {
+            self.unsourced.insert(place);
         }
         basis
     }
