@@ -66,7 +66,7 @@ pub enum Code {
     SentenceOutOfPlace,
     /// `<sentence>` is said a second time here. Once is meant.
     SaidTwice,
-    /// `<one>` and `<other>` cannot both hold for one step.
+    /// `<one>` and `<other>` exclude each other.
     Contradiction,
     /// The script does not say what it is for. Begin with `procedure "…"`.
     ProcedureMissing,

@@ -112,7 +112,7 @@ pub(super) const ALL: &[(Code, &str, Severity, &str)] = &[
         Code::Contradiction,
         "contradiction",
         Severity::Error,
-        "`{one}` and `{other}` cannot both hold for one step.",
+        "`{one}` and `{other}` exclude each other.",
     ),
     (
         Code::ProcedureMissing,

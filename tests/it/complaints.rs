@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use stepbell::complaint::render::render;
 use stepbell::complaint::{Code, why};
+use stepbell::procedure::model::Alert;
 use stepbell::procedure::{Examined, examine};
 use stepbell::source::FileId;
 use stepbell::syntax::build::read;
@@ -198,6 +199,24 @@ fn what_is_far_beyond_a_bench_procedure_is_refused_at_once() {
         assert!(refused && examined.procedure.is_none(), "{what}");
         assert!(examined.complaints.len() < 5, "{what}: {}", examined.complaints.len());
     }
+}
+
+#[test]
+fn a_caution_above_a_step_or_in_the_head_of_its_block_stands_before_it() {
+    let script = "procedure \"P\"\nvehicle \"V\"\nstatus demonstration\nassumed \"x\"\n\
+                  caution \"In the head.\"\nphase one\n  caution \"In the phase.\"\n  \
+                  step a \"Press it.\"\n    takes 1s to 2s\n  caution \"Above.\"\n  \
+                  step b \"Turn it.\"\n    takes 1s to 2s\nend phase\nfinish as learned\n";
+    let examined = examine("cautions.bell", script.to_owned(), &mut |_| Err(String::new()));
+    let picture = render(&examined.complaints, &examined.sources, false);
+    assert!(examined.complaints.is_empty(), "{picture}");
+    let procedure = examined.procedure.expect("sound");
+    let said = |alerts: &[Alert]| -> Vec<String> {
+        alerts.iter().map(|alert| procedure.text(alert.text).to_owned()).collect()
+    };
+    assert_eq!(said(&procedure.alerts), ["In the head."]);
+    assert_eq!(said(&examined.plans[0].steps[0].alerts), ["In the phase."]);
+    assert_eq!(said(&examined.plans[0].steps[1].alerts), ["Above."]);
 }
 
 #[test]

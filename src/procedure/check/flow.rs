@@ -25,12 +25,18 @@ struct Carried {
 }
 
 impl<'a> Check<'a> {
-    /// The nodes of a block's entries.
-    pub(super) fn flow(&mut self, entries: &'a [Entry<'a>], env: &mut Env) -> Vec<Node> {
+    /// The nodes of a block's entries. A caution in the head of a phase, part or other block stands
+    /// before its first step; one in the file's head was taken by `head`.
+    pub(super) fn flow(&mut self, block: &'a Block<'a>, env: &mut Env) -> Vec<Node> {
         let mut carried = Carried::default();
+        if block.line.is_some() {
+            for line in &block.head {
+                carried.alerts.extend(self.alert(line));
+            }
+        }
         let mut nodes = Vec::new();
         let mut above = None;
-        for entry in entries {
+        for entry in &block.entries {
             let first = nodes.len();
             match entry {
                 Entry::Step(lines) => {
@@ -96,13 +102,13 @@ impl<'a> Check<'a> {
                 let count = self.counted(times.value, times.place, MOST_TURNS, "turns");
                 env.turns.push(TurnEnv { name: None, over: None, new: false });
                 let head = self.block_head(block, &mut env);
-                let body = self.flow(&block.entries, &mut env);
+                let body = self.flow(block, &mut env);
                 Some(Node::Repeat { times: count, head, body, place: line.place })
             }
             Sentence::OnlyIf(written) => {
                 let condition = self.condition(written, &env);
                 let head = self.block_head(block, &mut env);
-                let mut body = self.flow(&block.entries, &mut env);
+                let mut body = self.flow(block, &mut env);
                 // `only if` has no head of its own in the model; what holds inside is wrapped.
                 if head != crate::procedure::model::Stretch::default() {
                     body = vec![Node::Part { alias: None, head, body, place: line.place }];
@@ -111,7 +117,7 @@ impl<'a> Check<'a> {
             }
             Sentence::Phase(name) => {
                 let head = self.block_head(block, &mut env);
-                let body = self.flow(&block.entries, &mut env);
+                let body = self.flow(block, &mut env);
                 let (name, place) = (name.value.clone(), name.place);
                 Some(Node::Phase { name, head, body, place })
             }
@@ -142,7 +148,7 @@ impl<'a> Check<'a> {
         };
         env.turns.push(TurnEnv { name: Some(turn.value.clone()), over: found, new });
         let head = self.block_head(block, &mut env);
-        let body = self.flow(&block.entries, &mut env);
+        let body = self.flow(block, &mut env);
         Some(Node::Each { turn: turn.value.clone(), over: found?, head, body, place })
     }
 

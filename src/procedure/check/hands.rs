@@ -39,6 +39,18 @@ impl Check<'_> {
         walk(&model.body, &mut all);
         self.guards(&model, &model.head.guards, &all);
         self.guards_inside(&model, &model.body);
+        if let Some(first) = all.first().filter(|step| step.straight_on) {
+            self.complain(
+                Complaint::new(Code::SentenceOutOfPlace, first.place)
+                    .with("sentence", "straight on")
+                    .with("where", "in the first step")
+                    .with("belongs", "in a step with another one above it"),
+            );
+        }
+        self.chains(&model, &model.body);
+        for way in &model.ways {
+            self.chains(&model, &way.body);
+        }
         self.model = model;
     }
 
@@ -103,6 +115,31 @@ impl Check<'_> {
             if let Some(hi) = range.hi.filter(|hi| *hi <= REACTION) {
                 let complaint = Complaint::new(Code::ReactionTooShort, *place);
                 self.complain(complaint.with("length", hi));
+            }
+        }
+    }
+
+    /// A step that goes straight on does not wait for what the step above awaits.
+    fn chains(&mut self, model: &Procedure, nodes: &[Node]) {
+        for pair in nodes.windows(2) {
+            let [Node::Step(above), Node::Step(next)] = pair else { continue };
+            let Some(met) = above.met.first().filter(|_| next.straight_on) else { continue };
+            let sign = met.signs.first().and_then(|sign| model.signs.get(sign.0 as usize));
+            let word = sign.map_or("see", |sign| super::phrase::verb(sign.sense));
+            let complaint = Complaint::new(Code::Contradiction, next.place)
+                .with("one", "straight on")
+                .with("other", word)
+                .and(met.place, "this is awaited first");
+            self.complain(complaint);
+        }
+        for node in nodes {
+            if let Node::Each { body, .. }
+            | Node::Repeat { body, .. }
+            | Node::OnlyIf { body, .. }
+            | Node::Phase { body, .. }
+            | Node::Part { body, .. } = node
+            {
+                self.chains(model, body);
             }
         }
     }

@@ -228,7 +228,7 @@ impl<'a> Check<'a> {
         self.settle(main);
         let mut env = Env::default();
         self.head(main, &mut env);
-        self.model.body = self.flow(&main.entries, &mut env);
+        self.model.body = self.flow(main, &mut env);
         self.trials(main);
         self.look(main);
     }

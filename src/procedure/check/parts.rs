@@ -70,7 +70,7 @@ impl<'a> Check<'a> {
             inner.basis = accord.map_or(inner.basis, super::head::basis_of);
         }
         let head = self.block_head(part.block, &mut inner);
-        let body = self.flow(&part.block.entries, &mut inner);
+        let body = self.flow(part.block, &mut inner);
         Some((head, body))
     }
 

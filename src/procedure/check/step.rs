@@ -9,7 +9,8 @@ use super::{Check, Env, Told};
 use crate::clock::Span;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{
-    Alert, Basis, Counted, Event, HandCount, Hold, HowMany, Range, Step, Stretch, TextId, Timed,
+    Alert, Basis, Counted, Event, HandCount, Hold, HowMany, Range, ReadingKind, Step, Stretch,
+    TextId, Timed, Unit,
 };
 use crate::source::Place;
 use crate::syntax::tree::{self, Accord, At, Count, Held, Length, Line, Name, Sentence};
@@ -464,11 +465,45 @@ impl Check<'_> {
             self.secret(name, "counted out");
             return None;
         }
-        if let Some((reading, _)) = self.names.readings.get(&name.value) {
-            return Some(HowMany::Reading(*reading));
+        let Some((reading, _)) = self.names.readings.get(&name.value) else {
+            self.unknown(name, "reading", "a reading");
+            return None;
+        };
+        let reading = *reading;
+        let answer = self.model.readings.get(reading.0 as usize)?.answer.clone();
+        match answer {
+            ReadingKind::Number { unit: Unit::Count(_), plausible } => {
+                self.strokes(name, plausible);
+            }
+            other => {
+                let complaint = Complaint::new(Code::UnitMismatch, name.place)
+                    .with("value", name.value.as_str())
+                    .with("unit", super::values::kind_word(&other))
+                    .with("other", "a count of strokes");
+                self.complain(complaint);
+            }
         }
-        self.unknown(name, "reading", "a reading");
-        None
+        Some(HowMany::Reading(reading))
+    }
+
+    /// As many strokes as a reading says: its plausible range must be one that hands can do.
+    fn strokes(&mut self, name: &Name, plausible: Option<(i64, i64)>) {
+        let most = i64::from(MOST_STROKES);
+        match plausible {
+            None => {
+                let complaint = Complaint::new(Code::CapTooLarge, name.place).with("most", most);
+                self.complain(complaint.with("count", "any number"));
+            }
+            Some((_, hi)) if hi > most * 1000 => {
+                let complaint = Complaint::new(Code::CapTooLarge, name.place).with("most", most);
+                self.complain(complaint.with("count", hi / 1000));
+            }
+            Some((lo, _)) if lo < 1000 => {
+                let complaint = Complaint::new(Code::ZeroCount, name.place);
+                self.complain(complaint.with("what", "strokes"));
+            }
+            Some(_) => {}
+        }
     }
 
     /// Windows, and the `or` lines that vary the line above.

@@ -308,7 +308,7 @@ fn same_kind(one: &ReadingKind, other: &ReadingKind) -> bool {
     }
 }
 
-fn kind_word(kind: &ReadingKind) -> String {
+pub(super) fn kind_word(kind: &ReadingKind) -> String {
     match kind {
         ReadingKind::Number { unit, .. } => unit_word(unit),
         ReadingKind::Text => "text".to_owned(),
