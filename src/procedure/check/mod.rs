@@ -4,6 +4,7 @@
 //! complaint that needs no path through the steps. `blocks` nests the lines, `head`, `stock` and
 //! `flow` build the model, the other files look at what was built.
 
+mod acts;
 mod basis;
 mod blocks;
 mod events;
