@@ -4,6 +4,7 @@
 //! not proven: with 2 of "the new key", from step first-on, the timing is short by 2.031s
 //!     +9.98s  the window, line 56 (first-off)
 //!      -3.5s  hands, line 55 (first-off)
+//!   would be proven if it closes at 12.1s, not 10s (line 56)
 //! ```
 
 use std::fmt::Write as _;
@@ -12,10 +13,13 @@ use super::safe::{safe, wrap};
 use crate::clock::Millis;
 use crate::procedure::Examined;
 use crate::procedure::plan::Plan;
-use crate::procedure::timing::What;
+use crate::procedure::timing::{What, speech_lengths};
 use crate::proof::hidden::Ground;
+use crate::proof::repair::{Repair, repairs};
 use crate::proof::verdict::{Extent, Refusal, Verdict};
 
+/// More ways to mend it than these help nobody.
+const MOST_REPAIRS: usize = 3;
 /// Columns of a text for reading.
 const COLUMNS: usize = 78;
 
@@ -66,7 +70,26 @@ fn refused(refusal: &Refusal, examined: &Examined) -> String {
     for ground in &refusal.grounds {
         let _ = writeln!(text, "{}", share(ground, plan, examined));
     }
+    let Some(procedure) = &examined.procedure else { return text };
+    let repairs = repairs(procedure, &examined.plans, &speech_lengths(procedure), refusal);
+    for repair in repairs.iter().take(MOST_REPAIRS) {
+        let _ = writeln!(text, "{}", mended(repair, examined));
+    }
+    if repairs.is_empty() {
+        text.push_str("  no change of one of these numbers alone would do\n");
+    }
     text
+}
+
+/// A repair in one line: each was checked again and is enough by itself.
+fn mended(repair: &Repair, examined: &Examined) -> String {
+    let line = examined.sources.line_col(repair.place).line;
+    let (from, to) = (repair.from, repair.to);
+    let says = match repair.what {
+        What::Hands => format!("if the hands take at most {to}, not {from}"),
+        _ => format!("if it closes at {to}, not {from}"),
+    };
+    format!("  would be proven {says} (line {line})")
 }
 
 /// One share of the sum: what is given (+), what is taken (-), and which line says so.

@@ -10,6 +10,7 @@ pub mod dispatch;
 pub mod hidden;
 pub mod network;
 mod order;
+pub mod repair;
 mod search;
 pub mod tn;
 pub mod verdict;

@@ -10,6 +10,7 @@ use stepbell::faces::verdict::{verdict as words, word};
 use stepbell::guide::{Guide, Settings};
 use stepbell::procedure::timing::{PlainTiming, speech_lengths};
 use stepbell::procedure::{Examined, examine, plans};
+use stepbell::proof::repair::repairs;
 use stepbell::proof::verdict::{Verdict, verdict};
 use stepbell::vehicle::play;
 
@@ -70,6 +71,39 @@ fn a_window_too_narrow_for_hands_is_refused_and_named() {
     // What is short is what the shares add up to.
     let sum: i64 = refusal.grounds.iter().map(|ground| ground.length.0).sum();
     assert_eq!(sum, -refusal.short.0);
+}
+
+/// The first repair of a refused script, written into its line, makes it proven.
+#[test]
+fn the_first_repair_written_into_the_script_makes_it_proven() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/scripts/sequences/01b-two-keys-spare-not-in-hand.bell");
+    let not_in_hand = fs::read_to_string(path).expect("readable");
+    let main = Path::new(env!("CARGO_MANIFEST_DIR")).join("procedures/push-start-spare.bell");
+    let narrow = fs::read_to_string(main)
+        .expect("readable")
+        .replace("within 30s after open answered", "within 8s after open answered");
+    for text in [not_in_hand, narrow] {
+        let mut examined = examine("a.bell", text.clone(), &mut |_| Err("no file".to_owned()));
+        let procedure = examined.procedure.clone().expect("a model");
+        if examined.plans.is_empty() {
+            examined.plans = plans(&procedure).0;
+        }
+        let Verdict::Refused(refusal) = decide(&examined) else { panic!("it is refused") };
+        let speech = speech_lengths(&procedure);
+        let found = repairs(&procedure, &examined.plans, &speech, &refusal);
+        let first = found.first().expect("a repair");
+        let (start, end) = (first.place.start as usize, first.place.end as usize);
+        let line = &text[start..end];
+        let mended = line.replacen(&first.from.to_string(), &first.to.to_string(), 1);
+        assert_ne!(line, mended, "{first:?}");
+        let mended = format!("{}{mended}{}", &text[..start], &text[end..]);
+        let mut examined = examine("a.bell", mended, &mut |_| Err("no file".to_owned()));
+        if examined.plans.is_empty() {
+            examined.plans = plans(examined.procedure.as_ref().expect("a model")).0;
+        }
+        assert_eq!(word(&decide(&examined)), "proven", "{first:?}");
+    }
 }
 
 /// Draws inside the declared bounds never miss a window of a proven script: seeds over all of them.
