@@ -362,6 +362,8 @@ impl Keyboard {
     fn put(&mut self, text: &str) -> Option<Meant> {
         let room = LONGEST_TEXT.saturating_sub(self.text.chars().count());
         let before = self.text.len();
+        // A pedal that sends blanks begins no text.
+        let text = if self.text.is_empty() { text.trim_start() } else { text };
         self.text.extend(text.chars().filter(|c| !c.is_control()).take(room));
         (self.text.len() > before).then_some(Meant::Typing)
     }
