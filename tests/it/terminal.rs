@@ -42,11 +42,10 @@ fn broken_off(folder: &std::path::Path) -> Option<Interruption> {
     assert_eq!(records.len(), 1, "{records:?}");
     let record = read(&std::fs::read(&records[0]).expect("readable"));
     assert_eq!(record.faults, [], "the record is whole");
-    let by = record.known().find_map(|(_, body)| match body {
+    record.known().find_map(|(_, body)| match body {
         Body::Interrupted { by } => Some(*by),
         _ => None,
-    });
-    by
+    })
 }
 
 #[test]
