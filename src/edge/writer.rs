@@ -17,7 +17,7 @@ use std::io::{self, ErrorKind};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, SyncSender, TrySendError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use super::disk;
 use super::records::{ENDING, is_held, record_name};
@@ -256,7 +256,8 @@ impl Recorder {
     /// entries are counted, and the record says how many as soon as it can.
     pub fn put(&mut self, at: Moment, body: Body) -> Option<u64> {
         self.tell_of_dropped(at);
-        let sent = self.send(at, body);
+        // Nothing goes ahead of the word that something is missing before it.
+        let sent = if self.untold == 0 { self.send(at, body) } else { None };
         if sent.is_none() {
             self.dropped = self.dropped.saturating_add(1);
             self.untold = self.untold.saturating_add(1);
@@ -287,10 +288,16 @@ impl Recorder {
     /// Ends the record at the moment `at`: waits at most `within` for the disk.
     #[must_use]
     pub fn finish(mut self, at: Moment, within: Millis) -> Finish {
+        let within = Duration::from_millis(within.0.max(0).unsigned_abs());
+        let begun = Instant::now();
         self.tell_of_dropped(at);
+        while self.untold > 0 && begun.elapsed() < within {
+            std::thread::sleep(Duration::from_millis(1));
+            self.tell_of_dropped(at);
+        }
         let Recorder { queue, done, dropped, .. } = self;
         drop(queue);
-        match done.recv_timeout(Duration::from_millis(within.0.max(0).unsigned_abs())) {
+        match done.recv_timeout(within.saturating_sub(begun.elapsed())) {
             Ok(outcome) => Finish::Done(Outcome { lost: outcome.lost + dropped, ..outcome }),
             Err(RecvTimeoutError::Timeout) => Finish::StillWriting,
             Err(RecvTimeoutError::Disconnected) => Finish::Died,
