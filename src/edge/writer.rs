@@ -204,6 +204,8 @@ pub struct Recorder {
     dropped: u64,
     /// Of these, the ones that the record does not speak of yet.
     untold: u64,
+    /// Whether the writer's thread is gone.
+    closed: bool,
 }
 
 /// An entry on its way.
@@ -236,7 +238,7 @@ impl Recorder {
         let path = began
             .recv()
             .unwrap_or_else(|_| Err(failed(io::Error::other("the writer broke at its start"))))?;
-        Ok(Recorder { queue, done, path, next: 1, dropped: 0, untold: 0 })
+        Ok(Recorder { queue, done, path, next: 1, dropped: 0, untold: 0, closed: false })
     }
 
     /// Where the record was begun.
@@ -281,7 +283,11 @@ impl Recorder {
                 self.next += 1;
                 Some(number)
             }
-            Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => None,
+            Err(TrySendError::Full(_)) => None,
+            Err(TrySendError::Disconnected(_)) => {
+                self.closed = true;
+                None
+            }
         }
     }
 
@@ -291,7 +297,7 @@ impl Recorder {
         let within = Duration::from_millis(within.0.max(0).unsigned_abs());
         let begun = Instant::now();
         self.tell_of_dropped(at);
-        while self.untold > 0 && begun.elapsed() < within {
+        while self.untold > 0 && !self.closed && begun.elapsed() < within {
             std::thread::sleep(Duration::from_millis(1));
             self.tell_of_dropped(at);
         }
