@@ -15,6 +15,7 @@ use crate::faces::safe::safe;
 use crate::faces::summary::table;
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
+use crate::journal::entry::{Header, RunKind};
 use crate::journal::read::{ReadBack, read};
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::{PlainTiming, speech_lengths};
@@ -52,8 +53,7 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
         return out::say(&checked(&record, answer));
     }
     let told = out::say(&answer);
-    let title = header.title.clone();
-    match show(args, around, &record, title) {
+    match show(args, around, &record, header) {
         Ok(How::HungUp) => Exit::HungUp,
         Ok(How::Interrupted) => Exit::Interrupted,
         Ok(How::Terminated) => Exit::Terminated,
@@ -74,9 +74,16 @@ fn show(
     args: &ReplayArgs,
     around: &Surroundings,
     record: &ReadBack,
-    title: String,
+    header: &Header,
 ) -> Result<How, String> {
-    let setting = Setting { title, banners: vec![Banner::Replay], keys: KeyNames::default() };
+    let mut banners = vec![Banner::Replay];
+    if header.run == RunKind::Rehearsal {
+        banners.push(Banner::Rehearsal);
+    }
+    if header.status == "demonstration" {
+        banners.push(Banner::Demonstration);
+    }
+    let setting = Setting { title: header.title.clone(), banners, keys: KeyNames::default() };
     let opening = Opening {
         terminal: around.terminal && !args.plain && args.record.as_os_str() != "-",
         colour: !around.no_colour,

@@ -15,7 +15,8 @@ use crate::faces::words::{KeyNames, Picture, Setting};
 use crate::guide::cue::Press;
 use crate::journal::happened::Effect;
 
-/// More presses in a second are no person's; they are dropped and counted.
+/// More key presses in a second are no person's; they are dropped and counted. The lines of a pipe are
+/// slowed down where they are read.
 const MOST_A_SECOND: u32 = 50;
 
 /// How a console is opened.
@@ -186,6 +187,7 @@ impl Console {
         if is_input(&happening) {
             self.inbox.took();
         }
+        let key = matches!(happening, Happening::Key(_));
         let meant = match happening {
             Happening::Key(key) => self.keyboard.take(key, at, mode, &mut self.interrupts)?,
             Happening::Paste(text) => self.keyboard.paste(&text, mode)?,
@@ -200,7 +202,7 @@ impl Console {
         match meant {
             Meant::Typing => Some(Came::Redraw),
             Meant::Abort | Meant::Interrupt => Some(Came::Meant(meant)),
-            meant => self.is_human(at).then_some(Came::Meant(meant)),
+            meant => (!key || self.is_human(at)).then_some(Came::Meant(meant)),
         }
     }
 

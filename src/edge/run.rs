@@ -133,6 +133,7 @@ impl<'a> Run<'a> {
             record,
             typing: None,
             remarks: Vec::new(),
+            asides: Vec::new(),
             ended: None,
         };
         Run {
@@ -415,8 +416,10 @@ impl<'a> Run<'a> {
         let mut remarks = self.lasting.clone();
         remarks.extend(self.passing.clone());
         let dropped = self.console.dropped();
-        if dropped > 0 {
-            remarks.push(format!("{dropped} inputs came too fast and were dropped"));
+        if let Some(doublings) = dropped.checked_ilog2() {
+            // Told at each doubling only: a flood of inputs makes no flood of remarks.
+            let told = 1_u64 << doublings;
+            remarks.push(format!("at least {told} inputs came too fast and were dropped"));
         }
         self.picture.at = at;
         self.picture.typing = self.console.typing(self.mode());
@@ -440,7 +443,7 @@ impl<'a> Run<'a> {
         match &record {
             Some(Finish::Done(outcome)) => {
                 let path = outcome.path.display();
-                self.lasting.push(format!("the record is in {path}"));
+                self.picture.asides.push(format!("the record is in {path}"));
                 if outcome.is_whole() {
                     self.picture.record = RecordState::Saved;
                 } else if !matches!(self.picture.record, RecordState::NotRecording(_)) {

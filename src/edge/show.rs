@@ -11,7 +11,7 @@ use crate::faces::plain::blank;
 use crate::faces::summary::broken_off;
 use crate::faces::words::{Picture, RecordState};
 use crate::guide::cue::Press;
-use crate::journal::entry::EndingClass;
+use crate::journal::entry::{ClockChange, EndingClass};
 use crate::journal::happened as h;
 use crate::training::replay::{Happened, Scene};
 
@@ -30,6 +30,7 @@ pub fn play(scenes: &[Scene], speed: u32, mut console: Console) -> How {
         record: RecordState::None,
         typing: None,
         remarks: Vec::new(),
+        asides: Vec::new(),
         ended: None,
     };
     for scene in scenes {
@@ -99,12 +100,25 @@ fn show(console: &mut Console, picture: &mut Picture, scene: &Scene) {
                     let class = phrases::class(*class);
                     picture.ended = Some(format!("ENDED: {class} ({ending}). {own}"));
                 }
+                // The plain face has told of it already.
+                h::Effect::Fact { fact: fact @ h::Fact::Margin { .. } }
+                    if console.pace().is_some() =>
+                {
+                    picture.asides.extend(phrases::fact(fact));
+                }
                 _ => {}
             }
         }
-        Happened::Input(input) => picture.remarks = pressed(input).into_iter().collect(),
-        Happened::Clock(_, length) => {
-            picture.remarks = vec![format!("the clock of the computer: {length}")];
+        // A wake-up is nothing that a person did.
+        Happened::Input(h::Input::Wake) => return,
+        Happened::Input(input) => picture.asides = vec![pressed(input)],
+        Happened::Clock(change, length) => {
+            let what = match change {
+                ClockChange::Slept => "the computer slept for",
+                ClockChange::Stopped => "the program stood still for",
+                ClockChange::WallStepped => "the wall clock was set by",
+            };
+            picture.remarks = vec![format!("{what} {length}")];
         }
         Happened::Note(text) => picture.remarks = vec![text.clone()],
         Happened::Interrupted(by) => {
@@ -122,9 +136,9 @@ fn show(console: &mut Console, picture: &mut Picture, scene: &Scene) {
 }
 
 /// What the person did, for whoever watches.
-fn pressed(input: &h::Input) -> Option<String> {
+fn pressed(input: &h::Input) -> String {
     let what = match input {
-        h::Input::Wake => return None,
+        h::Input::Wake => "nothing".to_owned(),
         h::Input::Done => "done".to_owned(),
         h::Input::Answer { number } => format!("answer {number}"),
         h::Input::SomethingElse => "something else".to_owned(),
@@ -137,5 +151,5 @@ fn pressed(input: &h::Input) -> Option<String> {
         h::Input::Lost { .. } => "a guard was lost".to_owned(),
         h::Input::Away { .. } => "the computer was away".to_owned(),
     };
-    Some(format!("pressed: {what}"))
+    format!("pressed: {what}")
 }

@@ -470,7 +470,7 @@ impl Face for Lines {
     }
 
     fn tell(&mut self, effect: &Effect, at: Moment) {
-        let line = self.plain.tell(effect, at);
+        let line = self.plain.tell(effect, at, &self.setting);
         self.put(line);
     }
 

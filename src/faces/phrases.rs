@@ -374,6 +374,10 @@ pub const fn tone(tone: Tone) -> &'static str {
 pub fn fact(fact: &Fact) -> Option<String> {
     match fact {
         Fact::Outcome { step: at, outcome: how } => Some(format!("{}: {}", step(at), outcome(how))),
+        Fact::Margin { step: at, line, window, left } => {
+            let of = window.map_or_else(String::new, |window| format!(" of {}", Millis(window)));
+            Some(format!("{}: {} left{of} (window in line {line})", step(at), Millis(*left)))
+        }
         Fact::Thing { label, class: how } => Some(format!("{label}: {}", class(*how))),
         Fact::Tried { nth, of } => Some(format!("try {nth} of {of}")),
         Fact::NoReturn { text } => Some(format!("no way back from here: {text}")),

@@ -3,7 +3,7 @@
 
 use super::phrases;
 use super::safe::safe;
-use super::words::{Kind, Picture, Setting, View, view};
+use super::words::{Banner, Kind, Picture, Setting, View, view};
 use crate::clock::Moment;
 use crate::journal::happened::{Count, Effect, Hold, Shown, Window};
 
@@ -33,7 +33,7 @@ impl Plain {
                 _ => !self.told.iter().any(|(kind, text)| (*kind, text) == (line.kind, &line.text)),
             };
             if is_new {
-                out.push(stamped(picture.at, &line.text));
+                out.push(format!("{}{}", mark(setting), stamped(picture.at, &line.text)));
             }
             now.push((line.kind, line.text));
         }
@@ -45,14 +45,14 @@ impl Plain {
 
     /// The line for an effect that no picture carries: cues, tones, facts.
     #[must_use]
-    pub fn tell(&mut self, effect: &Effect, at: Moment) -> Option<String> {
+    pub fn tell(&mut self, effect: &Effect, at: Moment, setting: &Setting) -> Option<String> {
         let text = match effect {
             Effect::Show(_) | Effect::Ended { .. } => return None,
             Effect::Say { cue, text } => format!("~ say ({}): {text}", cue_word(*cue)),
             Effect::Ring { tone } => format!("~ tone: {}", phrases::tone(*tone)),
             Effect::Fact { fact } => format!("= {}", phrases::fact(fact)?),
         };
-        Some(stamped(at, &safe(&text)))
+        Some(format!("{}{}", mark(setting), stamped(at, &safe(&text))))
     }
 }
 
@@ -65,6 +65,16 @@ const fn cue_word(cue: crate::journal::happened::Cue) -> &'static str {
         Cue::Question => "question",
         Cue::Again => "again",
         Cue::Notice => "notice",
+    }
+}
+
+/// What stands before every line where it is not the real thing: nobody may take one line for it.
+fn mark(setting: &Setting) -> &'static str {
+    let is = |banner| setting.banners.contains(&banner);
+    match (is(Banner::Replay), is(Banner::Rehearsal)) {
+        (true, _) => "REPLAY ",
+        (false, true) => "REHEARSAL ",
+        (false, false) => "",
     }
 }
 

@@ -84,6 +84,8 @@ pub struct Picture {
     pub typing: Option<String>,
     /// Troubles of other faces and the like.
     pub remarks: Vec<String>,
+    /// What is worth a word but no trouble: where the record lies, what was pressed in a replay.
+    pub asides: Vec<String>,
     /// How the run ended.
     pub ended: Option<String>,
 }
@@ -121,6 +123,8 @@ pub enum Kind {
     Ended,
     /// Troubles.
     Remark,
+    /// Worth a word, no trouble.
+    Aside,
     /// The record.
     Record,
     /// The keys.
@@ -171,6 +175,9 @@ pub fn view(picture: &Picture, setting: &Setting) -> View {
     }
     for remark in &picture.remarks {
         page.add(Kind::Remark, format!("! {remark}"));
+    }
+    for aside in &picture.asides {
+        page.add(Kind::Aside, format!("- {aside}"));
     }
     if let Some(record) = record(&picture.record) {
         page.add(Kind::Record, record);

@@ -238,8 +238,10 @@ fn script(
     header: &Header,
 ) -> Option<(crate::source::SourceMap, crate::procedure::model::Procedure)> {
     let main = header.files.first()?;
+    let main_name = main.name.replace('\\', "/");
+    let folder = main_name.rfind('/').map_or("", |end| &main_name[..=end]);
     let mut read = |wanted: &str| {
-        let file = header.files.iter().find(|file| file.name.ends_with(wanted));
+        let file = header.files.iter().find(|f| f.name.strip_prefix(folder) == Some(wanted));
         file.map(|file| file.text.clone()).ok_or_else(|| "it is not in the record".to_owned())
     };
     let examined = examine(&main.name, main.text.clone(), &mut read);

@@ -232,3 +232,52 @@ fn help_is_enough_to_start() {
     }
     insta::assert_snapshot!(all);
 }
+
+#[cfg(unix)]
+#[test]
+fn what_is_no_script_is_refused_within_a_second() {
+    use std::time::{Duration, Instant};
+    let folder = folder("hostile-files");
+    let pipe = folder.join("pipe.bell");
+    let made = Command::new("mkfifo").arg(&pipe).status().expect("mkfifo runs");
+    assert!(made.success());
+    let large = fs::File::create(folder.join("large.bell")).expect("created");
+    large.set_len(100 << 20).expect("a sparse file");
+    fs::write(folder.join("bytes.bell"), b"note a\nnote \xff\xfe\n").expect("written");
+    let name = |name: &str| folder.join(name).to_str().expect("a plain path").to_owned();
+    let inputs = [
+        (name("pipe.bell"), "this is a pipe, not a file"),
+        (name(""), "this is a folder, not a file"),
+        ("/dev/zero".to_owned(), "this is a device, not a file"),
+        (name("large.bell"), "longer than 1 MiB"),
+        (name("bytes.bell"), "2:6: not UTF-8 text"),
+    ];
+    for (file, why) in &inputs {
+        for words in [vec!["check"], vec!["tidy"], vec!["guide", "--no-record"]] {
+            let mut words = words;
+            words.push(file);
+            let began = Instant::now();
+            call(&words).err(why).ends(3);
+            let took = began.elapsed();
+            assert!(took < Duration::from_secs(1), "{words:?} took {took:?}");
+        }
+    }
+    for (file, why) in &inputs[..3] {
+        let began = Instant::now();
+        call(&["replay", file]).err(why).ends(3);
+        assert!(began.elapsed() < Duration::from_secs(1), "replay {file}");
+    }
+}
+
+#[test]
+fn standard_output_that_takes_nothing_is_told_of() {
+    let Ok(full) = fs::OpenOptions::new().write(true).open("/dev/full") else { return };
+    let run = Command::new(env!("CARGO_BIN_EXE_stepbell"))
+        .arg("why")
+        .stdout(full)
+        .stderr(Stdio::piped())
+        .output()
+        .expect("it runs");
+    assert_eq!(run.status.code(), Some(4));
+    assert!(String::from_utf8_lossy(&run.stderr).contains("cannot be written"));
+}

@@ -20,6 +20,7 @@ mod questions;
 mod reading;
 mod readme;
 mod recording;
+mod replay;
 mod rules;
 mod runs;
 mod runs_random;
