@@ -116,6 +116,8 @@ struct Run<'a> {
     /// The step last entered, and what the author says about a break there.
     entered: Option<(h::StepAt, Option<String>)>,
     things: Vec<(String, EndingClass)>,
+    /// The outcome of the last step that had one, in words.
+    last: Option<String>,
     ending: Option<h::Effect>,
     input_ended: bool,
     over: Option<How>,
@@ -125,15 +127,16 @@ struct Run<'a> {
 impl<'a> Run<'a> {
     fn new(live: Live<'a>, console: Console) -> Run<'a> {
         let guide = Guide::new(Arc::clone(&live.procedure), live.settings.clone());
-        let record = if live.record.is_some() { RecordState::Recorded } else { RecordState::None };
         let picture = Picture {
             at: Moment::START,
             since: Moment::START,
             shown: blank(),
-            record,
+            record: RecordState::None,
             typing: None,
             remarks: Vec::new(),
             asides: Vec::new(),
+            heard: Vec::new(),
+            before: Vec::new(),
             ended: None,
         };
         Run {
@@ -148,6 +151,7 @@ impl<'a> Run<'a> {
             passing: None,
             entered: None,
             things: Vec::new(),
+            last: None,
             ending: None,
             input_ended: false,
             over: None,
@@ -208,6 +212,7 @@ impl<'a> Run<'a> {
             self.lasting.push(format!("the earlier record is left as it was: {why}"));
         }
         self.recorder = Some(recorder);
+        self.picture.record = RecordState::Recorded;
         let at = self.clock.now();
         for text in std::mem::take(&mut self.live.notes) {
             self.lasting.push(text.clone());
@@ -329,6 +334,7 @@ impl<'a> Run<'a> {
             let Some(effect) = self.context().effect(effect) else { continue };
             self.record(at, effect_body(&effect));
             self.note(&effect, at);
+            self.picture.hear(&effect, at);
             self.console.tell(&effect, at);
             match effect {
                 h::Effect::Show(shown) => self.show(*shown, at),
@@ -366,6 +372,7 @@ impl<'a> Run<'a> {
                 self.things.retain(|(known, _)| known != label);
                 self.things.push((label.clone(), *class));
             }
+            h::Fact::Outcome { .. } => self.last = phrases::fact(fact),
             h::Fact::CueGiven { point, due, given } if given - due > LATE.0 => {
                 let cue = Some(point.step.name.clone());
                 self.record(at, Body::Late { cue, ms: given - due });
@@ -528,6 +535,9 @@ impl<'a> Run<'a> {
         words.push_str(text.as_deref().unwrap_or(phrases::built_in(*class)));
         if let Some(next) = hand_over {
             words.push_str(&format!(" Go on with \"{next}\"."));
+        }
+        if let Some(last) = self.last.as_ref().filter(|_| *class != EndingClass::Learned) {
+            words.push_str(&format!(" The last step: {last}."));
         }
         for (label, class) in &self.things {
             words.push_str(&format!(" {label}: {}.", phrases::class(*class)));

@@ -31,6 +31,8 @@ pub fn play(scenes: &[Scene], speed: u32, mut console: Console) -> How {
         typing: None,
         remarks: Vec::new(),
         asides: Vec::new(),
+        heard: Vec::new(),
+        before: Vec::new(),
         ended: None,
     };
     for scene in scenes {
@@ -88,6 +90,7 @@ fn show(console: &mut Console, picture: &mut Picture, scene: &Scene) {
     match &scene.what {
         Happened::Effect(effect) => {
             console.tell(effect, scene.at);
+            picture.hear(effect, scene.at);
             match effect {
                 h::Effect::Show(shown) => {
                     if shown.count != picture.shown.count {

@@ -292,11 +292,11 @@ pub const fn class(class: EndingClass) -> &'static str {
 pub const fn built_in(class: EndingClass) -> &'static str {
     match class {
         EndingClass::Learned => "What was to be learned is learned.",
-        EndingClass::NotLearned => "The new key is not learned. The old keys should be as before.",
+        EndingClass::NotLearned => "The new key is not learned. Try the keys that worked before.",
         EndingClass::Unsure => {
             "Nobody can tell what the vehicle stored. Try every key before you leave it."
         }
-        EndingClass::Stopped => "Stopped. Try every key that worked before you leave the vehicle.",
+        EndingClass::Stopped => "Try every key that worked before you leave the vehicle.",
     }
 }
 

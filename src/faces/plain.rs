@@ -92,6 +92,8 @@ pub fn blank() -> Shown {
         who: None,
         hands: Vec::new(),
         act: None,
+        ways: Vec::new(),
+        away: Vec::new(),
         caution: None,
         means: crate::journal::happened::Means::Nothing,
         hoped: Vec::new(),

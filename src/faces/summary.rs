@@ -61,6 +61,7 @@ fn line(text: &mut String, row: &Row) {
     };
     let (outcome, took) = match &row.outcome {
         Some((outcome, at)) => (phrases::outcome(outcome), seconds(at.since(row.entered))),
+        None if row.taken_back => ("taken back".to_owned(), "-".to_owned()),
         None => ("-".to_owned(), "-".to_owned()),
     };
     let mut left: Vec<String> = row

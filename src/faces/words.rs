@@ -4,7 +4,9 @@
 use super::phrases;
 use super::safe::safe;
 use crate::clock::{Millis, Moment};
-use crate::journal::happened::{Answer, Hold, Means, Question, Shown, Stage, Window};
+use crate::journal::happened::{
+    Answer, Effect, Fact, Hold, Means, Notice, Question, Shown, Stage, Window,
+};
 
 /// What does not change during a run.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -78,6 +80,10 @@ pub struct Picture {
     pub since: Moment,
     /// What the guide shows.
     pub shown: Shown,
+    /// The notices of the last moment that had any.
+    pub heard: Vec<(Moment, Notice)>,
+    /// What was said directly before the notice that `shown` carries, at the same moment.
+    pub before: Vec<Notice>,
     /// The record.
     pub record: RecordState,
     /// What is being typed, where a text is asked.
@@ -88,6 +94,27 @@ pub struct Picture {
     pub asides: Vec<String>,
     /// How the run ended.
     pub ended: Option<String>,
+}
+
+impl Picture {
+    /// Takes note of an effect: several notices of one moment are all told, not only the last.
+    pub fn hear(&mut self, effect: &Effect, at: Moment) {
+        match effect {
+            Effect::Fact { fact: Fact::Noticed { notice } } => {
+                if self.heard.first().is_some_and(|(before, _)| *before != at) {
+                    self.heard.clear();
+                }
+                self.heard.push((at, notice.clone()));
+            }
+            Effect::Show(shown) => {
+                let told = |notice: &Notice| shown.notice.as_ref() == Some(notice);
+                let fresh = shown.notice.is_some();
+                let heard = self.heard.iter().map(|(_, notice)| notice);
+                self.before = heard.filter(|notice| fresh && !told(notice)).cloned().collect();
+            }
+            _ => {}
+        }
+    }
 }
 
 /// What a line is for.
@@ -101,6 +128,8 @@ pub enum Kind {
     Hands,
     /// Do.
     Do,
+    /// Another way to do it, or what lies at a distance meanwhile.
+    Detail,
     /// What your press means.
     Means,
     /// The state of the window and the digits.
@@ -237,6 +266,9 @@ impl Page {
 
     fn body(&mut self, picture: &Picture, setting: &Setting) {
         let shown = &picture.shown;
+        for notice in &picture.before {
+            self.add(Kind::Notice, format!("* {}", phrases::notice(notice)));
+        }
         if let Some(notice) = &shown.notice {
             self.add(Kind::Notice, format!("* {}", phrases::notice(notice)));
         }
@@ -254,7 +286,13 @@ impl Page {
         let caution =
             shown.caution.map_or_else(String::new, |w| format!("{}: ", phrases::signal(w)));
         self.add(Kind::Do, format!("Do:             {who}{caution}{act}"));
+        for way in &shown.ways {
+            self.add(Kind::Detail, format!("Or:             {way}"));
+        }
         self.means(shown, setting);
+        for (label, place) in &shown.away {
+            self.add(Kind::Detail, format!("Kept away:      {label}: {place}"));
+        }
         self.window(picture);
         self.question(picture, setting);
         self.hold(&shown.hold, setting);
@@ -266,6 +304,9 @@ impl Page {
     fn means(&mut self, shown: &Shown, setting: &Setting) {
         let means = match shown.means {
             _ if wants_text(shown) => "type the answer, then Enter".to_owned(),
+            Means::Nothing if shown.stage == Stage::BeforeCue => {
+                "nothing yet, wait for the cue".to_owned()
+            }
             none @ (Means::Nothing | Means::NoPress) => phrases::means(none, &shown.hoped),
             means => format!("{} = {}", setting.keys.done, phrases::means(means, &shown.hoped)),
         };

@@ -270,6 +270,12 @@ impl Context<'_> {
             who,
             hands: frame.hands.iter().map(|thing| self.label(*thing)).collect(),
             act: frame.act.map(|id| self.text(id)),
+            ways: step.map_or(&[][..], |step| &step.ways).iter().map(|id| self.text(*id)).collect(),
+            away: step
+                .map_or(&[][..], |step| &step.away)
+                .iter()
+                .map(|away| self.away(away))
+                .collect(),
             caution: self.caution(frame),
             means: means_of(frame.means),
             hoped: match frame.means {
@@ -290,6 +296,10 @@ impl Context<'_> {
                 cue::HoldState::Held => h::Hold::Held,
             },
         }
+    }
+
+    fn away(&self, (thing, place): &(Thing, TextId)) -> (String, String) {
+        (self.label(*thing), self.text(*place))
     }
 
     /// How grave the caution on show is: between steps it stands where the act does.

@@ -179,6 +179,12 @@ pub struct Shown {
     /// What to do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub act: Option<String>,
+    /// Equally good ways to do it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub ways: Vec<String>,
+    /// What lies at a distance meanwhile: its label, and where.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub away: Vec<(String, String)>,
     /// How grave it is, where `act` is a caution before its step.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub caution: Option<Signal>,

@@ -85,6 +85,8 @@ pub struct Row {
     pub outcome: Option<(h::Outcome, Moment)>,
     /// What was left of each of its windows: the line, its length, what was left.
     pub margins: Vec<(u32, Option<Millis>, Millis)>,
+    /// Whether it un-happened: the press before it was taken back.
+    pub taken_back: bool,
     /// The latest of its cues came this much late.
     pub late: Millis,
 }
@@ -137,6 +139,7 @@ impl Summary {
                 entered: at,
                 outcome: None,
                 margins: Vec::new(),
+                taken_back: false,
                 late: Millis::ZERO,
             }),
             h::Fact::Outcome { step, outcome } => {
@@ -152,6 +155,11 @@ impl Summary {
             h::Fact::CueGiven { point, due, given } => {
                 if let Some(row) = self.row(&point.step) {
                     row.late = row.late.max(Millis(given.saturating_sub(*due)));
+                }
+            }
+            h::Fact::Noticed { notice: h::Notice::TakenBack { .. } } => {
+                if let Some(row) = self.rows.last_mut() {
+                    row.taken_back = row.outcome.is_none();
                 }
             }
             h::Fact::Thing { label, class } => {
