@@ -199,7 +199,7 @@ pub fn view(picture: &Picture, setting: &Setting) -> View {
     }
     page.add(Kind::Title, title(&picture.shown, setting));
     match &picture.ended {
-        Some(ended) => page.add(Kind::Ended, ended),
+        Some(ended) => page.ending(ended, picture),
         None => page.body(picture, setting),
     }
     for remark in &picture.remarks {
@@ -264,14 +264,24 @@ impl Page {
         self.lines.push(Line { kind, text, window: Window::None });
     }
 
+    /// How it ended, and what is still to be done: to let go, or what the author says after a break.
+    fn ending(&mut self, ended: &str, picture: &Picture) {
+        self.notices(picture);
+        self.add(Kind::Ended, ended);
+        if let (Stage::Ended, Some(act)) = (picture.shown.stage, &picture.shown.act) {
+            self.add(Kind::Do, format!("Do:             {act}"));
+        }
+    }
+
+    fn notices(&mut self, picture: &Picture) {
+        for notice in picture.before.iter().chain(&picture.shown.notice) {
+            self.add(Kind::Notice, format!("* {}", phrases::notice(notice)));
+        }
+    }
+
     fn body(&mut self, picture: &Picture, setting: &Setting) {
         let shown = &picture.shown;
-        for notice in &picture.before {
-            self.add(Kind::Notice, format!("* {}", phrases::notice(notice)));
-        }
-        if let Some(notice) = &shown.notice {
-            self.add(Kind::Notice, format!("* {}", phrases::notice(notice)));
-        }
+        self.notices(picture);
         let hands = match shown.hands.as_slice() {
             [] => "nothing".to_owned(),
             things => things.join(" + "),
