@@ -7,9 +7,8 @@ use serde_json::{Value, json};
 use super::args::{CheckArgs, Format};
 use super::exit::Exit;
 use super::out::Answer;
-use super::script::examined;
+use super::script::{examined, pictures};
 use crate::complaint::json::json as complaints_json;
-use crate::complaint::render::render;
 use crate::complaint::{Complaint, Severity};
 use crate::faces::safe::safe;
 use crate::faces::verdict::{verdict, word};
@@ -67,7 +66,7 @@ fn plural(n: usize, what: &str) -> String {
 }
 
 fn human(examined: &Examined, colour: bool) -> String {
-    let mut text = render(&examined.complaints, &examined.sources, colour);
+    let mut text = pictures(examined, colour);
     let name = name(examined);
     let errors = count(&examined.complaints, Severity::Error);
     let warnings = count(&examined.complaints, Severity::Warning);

@@ -8,10 +8,9 @@ use super::args::GuideArgs;
 use super::check::proved;
 use super::exit::Exit;
 use super::out::{self, Answer};
-use super::script::examined;
-use crate::complaint::render::render;
+use super::script::{examined, pictures};
 use crate::edge::console::{Console, Opening};
-use crate::edge::records::{Found, Unfinished, Wanted, default_folder, find_unfinished};
+use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
 use crate::edge::run::{How, Live, Outcome, TakeUp, live};
 use crate::edge::writer::{Finish, Place, Plan};
 use crate::faces::verdict::verdict;
@@ -34,7 +33,7 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
     };
     let sound = examined.is_sound();
     let Some(procedure) = examined.procedure.clone().filter(|_| sound) else {
-        let text = render(&examined.complaints, &examined.sources, false);
+        let text = pictures(&examined, false);
         let text = format!("{text}\nstepbell: not led through while an error stands.\n");
         return out::say(&Answer { out: String::new(), err: text, exit: Exit::Findings });
     };
@@ -172,9 +171,10 @@ fn earlier(
         ));
     }
     let Some(old) = unfinished.filter(|old| old.newer_finished == 0) else { return Ok(None) };
-    let record = file_name(&old.path);
-    header.continues = Some(record.clone());
-    Ok(Some(TakeUp { question: last_certain(&old, record), path: old.path }))
+    let file = file_name(&old.path);
+    // Records name each other without the ending of their files.
+    header.continues = Some(file.strip_suffix(ENDING).unwrap_or(&file).to_owned());
+    Ok(Some(TakeUp { question: last_certain(&old, file), path: old.path }))
 }
 
 fn file_name(path: &Path) -> String {

@@ -2,10 +2,29 @@
 //!
 //! Takes a path; gives what is known of the script, the files that it uses read from beside it.
 
+use std::fmt::Write as _;
 use std::path::{Component, Path};
 
+use crate::complaint::render::render;
 use crate::edge::files::{self, Unreadable};
 use crate::procedure::{Examined, examine};
+
+/// More complaints than this are only counted: nobody reads them, and mending the first ones mends many.
+const MOST_SHOWN: usize = 100;
+
+/// The complaints about a script as pictures of their places, the first [`MOST_SHOWN`] of them.
+#[must_use]
+pub fn pictures(examined: &Examined, colour: bool) -> String {
+    let complaints = &examined.complaints;
+    let shown = &complaints[..complaints.len().min(MOST_SHOWN)];
+    let mut text = render(shown, &examined.sources, colour);
+    let more = complaints.len() - shown.len();
+    if more > 0 {
+        let _ =
+            writeln!(text, "\nand {more} more, which `--format json` lists. Mend these first.\n");
+    }
+    text
+}
 
 /// Reads and checks the script at `path`.
 ///

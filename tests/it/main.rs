@@ -5,8 +5,12 @@ mod commands;
 mod complaints;
 mod faults;
 mod hostile;
+#[cfg(unix)]
+mod hostile_cli;
 mod journals;
 mod language;
+mod painting;
+mod piped;
 mod plans;
 mod power;
 mod presses;

@@ -77,8 +77,11 @@ pub(in crate::syntax) fn nearest_first_word(word: &str) -> Option<&'static str> 
 /// The known word with the fewest slips of the hand between: one for a short word, at most a third
 /// of a long one's letters.
 fn nearest<'w>(word: &str, known: impl Iterator<Item = &'w str>) -> Option<&'w str> {
-    let most = (word.chars().count() / 3).clamp(1, 3);
+    let length = word.chars().count();
+    let most = (length / 3).clamp(1, 3);
     known
+        // As many slips as letters more or fewer at least: most words need no closer look.
+        .filter(|other| other.chars().count().abs_diff(length) <= most)
         .map(|other| (strsim::damerau_levenshtein(word, other), other))
         .filter(|(slips, other)| *slips <= most && *slips < other.chars().count())
         .min_by_key(|(slips, _)| *slips)
