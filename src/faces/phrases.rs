@@ -190,29 +190,34 @@ pub fn question(question: &Question) -> String {
         Question::Affirm { text } => format!("Is this so? {text}"),
         Question::Alert { word, text } => format!("{}: {text}", signal(*word)),
         Question::HowMany { label, least, most } => {
-            format!("How many: {label}? From {least} to {most}.")
+            format!("How many: {} From {least} to {most}.", asked(label))
         }
-        Question::Reading { text, unit, plausible, choice } => {
-            reading(text, unit.as_deref(), *plausible, *choice)
+        Question::Reading { text, unit, plausible, .. } => {
+            reading(text, unit.as_deref(), *plausible)
         }
         Question::ReadBack { text, value: given } => {
-            format!("{} {}. Right?", ended(text), value(given))
+            format!("{} {}. Right?", marked(text, ':'), value(given))
         }
         Question::AtHand { text } => {
-            format!("At hand? {text}. It is never asked for, shown or written down.")
+            let text = marked(text, '.');
+            format!("At hand? {text} It is never asked for, shown or written down.")
         }
-        Question::GateClosed { text, must: true } => format!("This run must not start: {text}"),
-        Question::GateClosed { text, must: false } => format!("{text} Go on all the same?"),
-        Question::Checklist { text } => format!("Is this so: {text}?"),
-        Question::ItemAtHand { label } => format!("At hand: {label}?"),
+        Question::GateClosed { text, must: true } => {
+            format!("This run must not start: {}", marked(text, '.'))
+        }
+        Question::GateClosed { text, must: false } => {
+            format!("{} Go on all the same?", marked(text, '.'))
+        }
+        Question::Checklist { text } => format!("Is this so: {}", asked(text)),
+        Question::ItemAtHand { label } => format!("At hand: {}", asked(label)),
         Question::Start => "All is ready. Start?".to_owned(),
         Question::Test { text, expect, label } => {
             let with = label.as_ref().map_or_else(String::new, |with| format!(" With: {with}."));
-            format!("Test: {text}{with} Expected: {expect}. Is it so?")
+            let (text, expect) = (marked(text, '.'), marked(expect, '.'));
+            format!("Test: {text}{with} Expected: {expect} Is it so?")
         }
         Question::Recount { text, unit } => {
-            let unit = unit.as_ref().map_or_else(String::new, |unit| format!(", in {unit}"));
-            format!("Once more: {text}{unit}")
+            format!("Once more: {}", reading(text, unit.as_deref(), None))
         }
         Question::ReallyStop => "Stop the run?".to_owned(),
         Question::TakeUp { record, step: last, act, text, past } => {
@@ -221,20 +226,34 @@ pub fn question(question: &Question) -> String {
     }
 }
 
-fn reading(text: &str, unit: Option<&str>, plausible: Option<(i64, i64)>, choice: bool) -> String {
-    let unit = unit.map_or_else(String::new, |unit| format!(" In {unit}"));
-    let range = plausible.map_or_else(String::new, |(lo, hi)| {
-        format!(", plausible from {} to {}", number(lo), number(hi))
-    });
-    let dot = if unit.is_empty() { "" } else { "." };
-    let how = if choice { "" } else { " Type it, then Enter." };
-    format!("{}{unit}{range}{dot}{how}", ended(text))
+/// What is to be typed, with its unit and what is plausible: `Voltage, in V, plausible 9 to 16.` or,
+/// where the text is a whole question, `Charger connected? In V, plausible 9 to 16.`
+fn reading(text: &str, unit: Option<&str>, plausible: Option<(i64, i64)>) -> String {
+    let range = |(lo, hi)| format!("plausible {} to {}", number(lo), number(hi));
+    let how = unit.map(|unit| format!("in {unit}")).into_iter().chain(plausible.map(range));
+    let how = how.collect::<Vec<_>>().join(", ");
+    let text = text.trim_end();
+    match (how.split_at_checked(1), has_mark(text)) {
+        (None, _) => marked(text, '.'),
+        (Some((first, rest)), true) => format!("{text} {}{rest}.", first.to_uppercase()),
+        (Some(_), false) => format!("{text}, {how}."),
+    }
 }
 
-/// A text that ends a sentence: as it stands where it has a mark, else with a colon.
-fn ended(text: &str) -> String {
+/// Whether a text ends a sentence by itself.
+fn has_mark(text: &str) -> bool {
+    text.ends_with(['.', '?', '!', ':', '…'])
+}
+
+/// A text with a mark at its end: its own, or this one.
+fn marked(text: &str, mark: char) -> String {
     let text = text.trim_end();
-    if text.ends_with(['.', '?', '!', ':']) { text.to_owned() } else { format!("{text}:") }
+    if has_mark(text) { text.to_owned() } else { format!("{text}{mark}") }
+}
+
+/// A text as the end of a question.
+fn asked(text: &str) -> String {
+    marked(text.trim_end().trim_end_matches('.'), '?')
 }
 
 fn take_up(
@@ -256,10 +275,10 @@ fn take_up(
         None => said.push_str("It had not begun its first step. "),
     }
     if let Some(past) = past {
-        said.push_str(&format!("Past changing since then: {past} "));
+        said.push_str(&format!("Past changing since then: {} ", marked(past, '.')));
     }
     if let Some(text) = text {
-        said.push_str(&format!("For a break there the script says: {text} "));
+        said.push_str(&format!("For a break there the script says: {} ", marked(text, '.')));
     }
     said.push_str(
         "What the vehicle holds now is not known. A new record will name the old one. Begin from \
@@ -406,5 +425,39 @@ mod tests {
         assert_eq!(number(3_000), "3");
         assert_eq!(seconds(Moment(12_345)), "12.345");
         assert_eq!(seconds(Moment(-200)), "-0.200");
+    }
+
+    /// A text that ends in a mark gets no second one, one without gets one.
+    #[test]
+    fn questions_end_in_one_mark() {
+        let read = |text: &str, unit: Option<&str>, plausible| {
+            let (text, unit) = (text.to_owned(), unit.map(str::to_owned));
+            question(&Question::Reading { text, unit, plausible, choice: false })
+        };
+        let plausible = Some((9_000, 16_500));
+        let text = "Battery voltage, charger connected?";
+        assert_eq!(read(text, Some("V"), plausible), format!("{text} In V, plausible 9 to 16.5."));
+        assert_eq!(read("Voltage", Some("V"), plausible), "Voltage, in V, plausible 9 to 16.5.");
+        assert_eq!(read("Count?", None, plausible), "Count? Plausible 9 to 16.5.");
+        assert_eq!(read("Chip type", None, None), "Chip type.");
+        assert_eq!(read("Chip type?", None, None), "Chip type?");
+        let once_more = |text: &str| {
+            question(&Question::Recount { text: text.to_owned(), unit: Some("keys".to_owned()) })
+        };
+        assert_eq!(once_more("How many?"), "Once more: How many? In keys.");
+        assert_eq!(once_more("Keys counted"), "Once more: Keys counted, in keys.");
+        let checked = |text: &str| question(&Question::Checklist { text: text.to_owned() });
+        assert_eq!(checked("window open"), "Is this so: window open?");
+        assert_eq!(checked("The window is open."), "Is this so: The window is open?");
+        assert_eq!(checked("Window open?"), "Is this so: Window open?");
+        let at_hand = |text: &str| question(&Question::AtHand { text: text.to_owned() });
+        assert!(at_hand("The owner's code.").starts_with("At hand? The owner's code. It is"));
+        assert!(at_hand("The owner's code").starts_with("At hand? The owner's code. It is"));
+        let test = Question::Test {
+            text: "Ring".to_owned(),
+            expect: "it rings.".to_owned(),
+            label: Some("the button".to_owned()),
+        };
+        assert_eq!(question(&test), "Test: Ring. With: the button. Expected: it rings. Is it so?");
     }
 }
