@@ -3,7 +3,7 @@
 
 use super::phrases;
 use super::safe::safe;
-use super::words::{Banner, Kind, Picture, Setting, View, view};
+use super::words::{Banner, Kind, Picture, RecordState, Setting, View, view};
 use crate::clock::Moment;
 use crate::journal::happened::{Count, Effect, Hold, Shown, Window};
 
@@ -13,6 +13,8 @@ pub struct Plain {
     begun: bool,
     told: Vec<(Kind, String)>,
     window: Option<(Window, Option<Count>)>,
+    /// Whether the record was well when last looked at.
+    record_is_well: bool,
 }
 
 impl Plain {
@@ -23,6 +25,8 @@ impl Plain {
         let mut out = Vec::new();
         let window = (picture.shown.window, picture.shown.count.clone());
         let window_is_new = self.window.as_ref() != Some(&window);
+        let ends =
+            picture.ended.is_some() && !self.told.iter().any(|(kind, _)| *kind == Kind::Ended);
         let mut now: Vec<(Kind, String)> = Vec::new();
         for line in lines {
             // The digits run by themselves; a change of what they count to is told, not each second.
@@ -30,6 +34,9 @@ impl Plain {
                 Kind::Window | Kind::Why => window_is_new,
                 // Which step it is, is told with its instruction; the rest of the title is known.
                 Kind::Keys | Kind::Banner => !self.begun,
+                // Recorded and saved take turns all the time: told at the beginning and the end, and
+                // where it goes wrong or is well again.
+                Kind::Record if self.well(picture) => ends,
                 _ => !self.told.iter().any(|(kind, text)| (*kind, text) == (line.kind, &line.text)),
             };
             if is_new {
@@ -38,9 +45,15 @@ impl Plain {
             now.push((line.kind, line.text));
         }
         self.begun = true;
+        self.record_is_well = is_well(&picture.record);
         self.told = now;
         self.window = Some(window);
         out
+    }
+
+    /// Whether the record is well and was so before.
+    fn well(&self, picture: &Picture) -> bool {
+        self.record_is_well && is_well(&picture.record)
     }
 
     /// The line for an effect that no picture carries: cues, tones, facts.
@@ -54,6 +67,10 @@ impl Plain {
         };
         Some(format!("{}{}", mark(setting), stamped(at, &safe(&text))))
     }
+}
+
+const fn is_well(record: &RecordState) -> bool {
+    matches!(record, RecordState::None | RecordState::Recorded | RecordState::Saved)
 }
 
 const fn cue_word(cue: crate::journal::happened::Cue) -> &'static str {
