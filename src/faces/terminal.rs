@@ -247,10 +247,10 @@ impl Screen {
         self.at = row;
     }
 
-    /// The terminal has another size: what stood there may be broken differently, so it goes.
+    /// The terminal has another size: how it broke what stood there is not known, and an old frame
+    /// beside the new one could mislead, so the whole screen goes.
     fn forget(&mut self, bytes: &mut Vec<u8>) {
-        self.go(0, bytes);
-        bytes.extend_from_slice(b"\r\x1b[J");
+        bytes.extend_from_slice(b"\x1b[H\x1b[J");
         self.rows.clear();
         self.at = 0;
     }
