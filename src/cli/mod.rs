@@ -21,6 +21,7 @@ use clap::Parser;
 use clap::error::ErrorKind;
 
 use crate::edge::files;
+use crate::faces::safe::safe;
 use args::{Cli, Command};
 use exit::Exit;
 use out::Answer;
@@ -76,9 +77,9 @@ fn usage(told: &clap::Error) -> Exit {
 
 fn networks(args: &network::NetworkArgs) -> Answer {
     let read = |path: &PathBuf| {
-        let name = path.display().to_string();
+        let name = safe(&path.display().to_string()).into_owned();
         let text = files::read_network(path).map(|source| source.text().to_owned());
-        (name, text.map_err(|why| why.to_string()))
+        (name, text.map_err(|why| why.reason()))
     };
     let inputs: Vec<_> = args.files.iter().map(read).collect();
     let given = network::run(&inputs, &args.options());

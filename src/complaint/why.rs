@@ -127,8 +127,8 @@ pub fn of(code: Code) -> Why {
 fn writing(code: Code) -> Why {
     match code {
         Code::FileTooLarge => why(
-            "A script is read whole into memory and shown to a person; a file of a megabyte is \
-             something else.",
+            "A script is read whole into memory and shown to a person; a file of a megabyte or of \
+             eight thousand lines is something else.",
             "Split it: named parts in files of their own, brought in with `use \"parts/x.bell\"`.",
         ),
         Code::LineTooLong => why(

@@ -13,6 +13,7 @@ use super::disk;
 use crate::complaint::visible::visible;
 use crate::journal::entry::RECORD_LIMIT;
 use crate::source::{LineCol, Source};
+use crate::syntax::build;
 
 /// The longest script that is read: 1 MiB.
 pub const SCRIPT_LIMIT: u64 = 1 << 20;
@@ -41,6 +42,8 @@ pub enum Why {
     NotAFile(&'static str),
     /// Longer than the limit, in bytes.
     TooLong(u64),
+    /// Longer than a script may be, in these words.
+    Beyond(String),
     /// Not UTF-8: the first wrong byte, from 0, and its line and column.
     NotText {
         /// The byte, from 0.
@@ -75,6 +78,7 @@ impl Unreadable {
                 format!("longer than {} MiB, not read", limit >> 20)
             }
             Why::TooLong(limit) => format!("longer than {limit} bytes, not read"),
+            Why::Beyond(limit) => format!("longer than {limit}, not read"),
             Why::NotText { byte, .. } => format!("not UTF-8 text (byte {byte})"),
             Why::Other(why) => why.clone(),
         }
@@ -84,14 +88,15 @@ impl Unreadable {
 /// Reads a script, from standard input where the path is `-`.
 ///
 /// # Errors
-/// [`Unreadable`] when it is no regular file, over [`SCRIPT_LIMIT`], or not UTF-8.
+/// [`Unreadable`] when it is no regular file, over [`SCRIPT_LIMIT`] or the limits of a script, or not
+/// UTF-8.
 pub fn read_script(path: &Path) -> Result<Source, Unreadable> {
     if path.as_os_str() == STANDARD_INPUT {
         return script_from(&mut io::stdin().lock(), "standard input");
     }
     let name = path.to_string_lossy().into_owned();
     let bytes = read_file(path, SCRIPT_LIMIT)?;
-    text(&name, bytes).map(|text| Source::new(name, text))
+    script(&name, bytes)
 }
 
 /// Reads a plain network, from standard input where the path is `-`.
@@ -138,7 +143,15 @@ pub fn replace(path: &Path, text: &str) -> io::Result<()> {
 /// As [`read_script`].
 pub fn script_from(stream: &mut impl Read, name: &str) -> Result<Source, Unreadable> {
     let bytes = bytes_from(stream, name, SCRIPT_LIMIT)?;
-    text(name, bytes).map(|text| Source::new(name, text))
+    script(name, bytes)
+}
+
+fn script(name: &str, bytes: Vec<u8>) -> Result<Source, Unreadable> {
+    let text = text(name, bytes)?;
+    match build::beyond(&text) {
+        Some(limit) => Err(Unreadable { name: name.to_owned(), why: Why::Beyond(limit) }),
+        None => Ok(Source::new(name, text)),
+    }
 }
 
 /// Reads a record's bytes, from standard input where the path is `-`. What they hold is

@@ -14,6 +14,9 @@ use pest_derive::Parser;
 
 /// The longest script: a page or two is usual, a megabyte is far beyond any.
 pub(super) const LONGEST_FILE: usize = 1024 * 1024;
+/// A script of more lines is not read: every name is laid beside every other, and every line takes
+/// more room than its bytes.
+pub(super) const MOST_LINES: usize = 8_000;
 /// The longest line, in bytes.
 pub(super) const LONGEST_LINE: usize = 4096;
 

@@ -15,7 +15,7 @@ use pest::iterators::Pair;
 
 use self::parts::{Built, Origin, Parts};
 use super::blocks;
-use super::grammar::{self, Failure, LONGEST_FILE, LONGEST_LINE, Rule};
+use super::grammar::{self, Failure, LONGEST_FILE, LONGEST_LINE, MOST_LINES, Rule};
 use super::tree::{Line, Sentence, Tree};
 use crate::complaint::{Code, Complaint};
 use crate::source::{FileId, Place};
@@ -25,9 +25,9 @@ pub(super) use self::strays::nearest_first_word;
 /// Reads a whole script. The complaints stand in the order of their places.
 #[must_use]
 pub fn read(file: FileId, text: &str) -> (Tree, Vec<Complaint>) {
-    if text.len() > LONGEST_FILE {
+    if let Some(limit) = beyond(text) {
         let place = Place { file, start: 0, end: 0 };
-        let complaint = Complaint::new(Code::FileTooLarge, place).with("limit", "1 MiB");
+        let complaint = Complaint::new(Code::FileTooLarge, place).with("limit", limit);
         return (Tree::default(), vec![complaint]);
     }
     let mut tree = Tree::default();
@@ -43,6 +43,15 @@ pub fn read(file: FileId, text: &str) -> (Tree, Vec<Complaint>) {
     complaints.extend(blocks::pair(&tree).complaints);
     complaints.sort_by_key(|complaint| complaint.place);
     (tree, complaints)
+}
+
+/// The limit that a text is beyond, in words. Such a text is not read at all.
+#[must_use]
+pub fn beyond(text: &str) -> Option<String> {
+    if text.len() > LONGEST_FILE {
+        return Some(format!("{} MiB", LONGEST_FILE >> 20));
+    }
+    (lines(text).nth(MOST_LINES).is_some()).then(|| format!("{MOST_LINES} lines"))
 }
 
 /// The lines of a text without their ends and the blanks around them, each with its first byte.
