@@ -1,12 +1,16 @@
 //! Scripts that nobody writes in good faith: reading them ends, says what is wrong, and lets nothing
 //! of them reach a terminal but visible characters.
 
+use std::fs;
+
 use proptest::prelude::*;
 use stepbell::complaint::{Code, Complaint, json, render};
 use stepbell::source::{FileId, Source, SourceMap};
 use stepbell::syntax::build::read;
 use stepbell::syntax::print::tidy;
 use stepbell::syntax::tree::{Sentence, Tree};
+
+use crate::commands::{TINY, call, folder};
 
 fn codes(complaints: &[Complaint]) -> Vec<Code> {
     complaints.iter().map(|complaint| complaint.code).collect()
@@ -51,28 +55,28 @@ fn holds(text: &str) -> (Tree, Vec<Complaint>) {
 }
 
 #[test]
-fn a_hundred_thousand_open_blocks_make_a_handful_of_complaints() {
-    let (tree, complaints) = read(FileId(0), &"tests\n".repeat(100_000));
-    assert_eq!(tree.lines.len(), 100_000);
+fn eight_thousand_open_blocks_make_a_handful_of_complaints() {
+    let (tree, complaints) = read(FileId(0), &"tests\n".repeat(8_000));
+    assert_eq!(tree.lines.len(), 8_000);
     let deep = codes(&complaints).into_iter().filter(|code| *code == Code::NestedTooDeep);
     assert_eq!(deep.count(), 1);
     assert_eq!(complaints.len(), 1 + stepbell::syntax::blocks::DEEPEST);
-    assert_eq!(tidy(&tree).lines().count(), 100_000);
+    assert_eq!(tidy(&tree).lines().count(), 8_000);
 }
 
 #[test]
 fn ends_without_blocks_and_blocks_that_overlap_are_read_to_the_end() {
-    let (_, complaints) = read(FileId(0), &"end each\n".repeat(10_000));
-    assert_eq!(complaints.len(), 10_000);
+    let (_, complaints) = read(FileId(0), &"end each\n".repeat(8_000));
+    assert_eq!(complaints.len(), 8_000);
     let (_, complaints) = read(FileId(0), &"phase a\ntests\nend phase\nend tests\n".repeat(2_000));
     assert!(codes(&complaints).iter().all(|code| *code == Code::WrongEnd));
     assert_eq!(complaints.len(), 2_000);
 }
 
 #[test]
-fn twenty_thousand_bad_lines_make_as_many_complaints() {
-    let (tree, complaints) = read(FileId(0), &"takes a while\n".repeat(20_000));
-    assert_eq!((tree.lines.len(), complaints.len()), (20_000, 20_000));
+fn eight_thousand_bad_lines_make_as_many_complaints() {
+    let (tree, complaints) = read(FileId(0), &"takes a while\n".repeat(8_000));
+    assert_eq!((tree.lines.len(), complaints.len()), (8_000, 8_000));
     assert!(codes(&complaints).iter().all(|code| *code == Code::UnfinishedSentence));
 }
 
@@ -124,9 +128,13 @@ fn a_line_or_a_file_beyond_the_limit_is_refused_and_the_rest_is_read() {
     let (tree, complaints) = holds(&long);
     assert_eq!(codes(&complaints), [Code::LineTooLong, Code::BareNumber]);
     assert_eq!(tree.lines.len(), 3);
-    let (tree, complaints) = holds(&"note x\n".repeat(1024 * 1024 / 7 + 1));
-    assert_eq!(codes(&complaints), [Code::FileTooLarge]);
-    assert_eq!(tree.lines, []);
+    let long_line = format!("note {}\n", "x".repeat(4000));
+    for text in [long_line.repeat(1024 * 1024 / 4006 + 1), "\n".repeat(8_001), "x\r".repeat(8_001)]
+    {
+        let (tree, complaints) = holds(&text);
+        assert_eq!(codes(&complaints), [Code::FileTooLarge]);
+        assert_eq!(tree.lines, []);
+    }
 }
 
 /// The text without the escape sequences that only set a colour.
@@ -173,6 +181,100 @@ fn byte_order_marks_and_line_ends_of_all_kinds_are_tolerated() {
     let (tree, complaints) = holds("\u{feff}note a\r\nnote b\rnote c\n\u{feff}note d");
     assert_eq!(complaints, []);
     assert_eq!(tidy(&tree), "note a\nnote b\nnote c\nnote d\n");
+}
+
+/// 64 MB of memory of its own and a second of a processor, or thirty where it is not optimised: who
+/// needs more is ended by the system and not with the code that is expected.
+#[cfg(target_os = "linux")]
+fn bounds() -> String {
+    let seconds = if cfg!(debug_assertions) { 30 } else { 1 };
+    format!("ulimit -d 65536; ulimit -t {seconds}")
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn hostile_scripts_are_refused_within_bounds() {
+    let folder = folder("hostile-scripts");
+    let steps = |n: usize| -> String {
+        let step = |i| format!("step s{i} \"Press.\"\n  takes 1s to 2s\n");
+        (0..n).map(step).collect()
+    };
+    let turns = ["repeat 1000 times\n".repeat(30), steps(1), "end repeat\n".repeat(30)].concat();
+    let lengths: String = ["0s to 1e400s", "-1s to 2s", "NaN to 2s", "1s to 9223372036854775808ms"]
+        .map(|length| format!("takes {length}\n"))
+        .concat();
+    let scripts: [(&str, Vec<u8>, i32, &str); 10] = [
+        ("openers", "phase x\n".repeat(100_000).into(), 3, "longer than 8000 lines"),
+        ("openers-as-many-as-may-be", "phase x\n".repeat(8_000).into(), 1, "nested-too-deep"),
+        ("blanks", "\n".repeat(1 << 20).into(), 3, "longer than 8000 lines"),
+        ("steps", steps(2_600).into(), 1, "cap-too-large"),
+        ("turns", turns.into(), 1, "cap-too-large"),
+        ("strays", "takess a wihle of lampp\n".repeat(8_000).into(), 1, "not-a-sentence"),
+        ("candidates", format!("takes {}1s\n", "(".repeat(4_000)).into(), 1, "candidates: "),
+        ("lengths", lengths.into(), 1, "lengths: "),
+        ("count", "repeat 1000000000 times\nend repeat\n".into(), 1, "At most 64 are"),
+        ("bytes", vec![0xff; 1 << 20], 3, "1:1: not UTF-8 text (byte 0)"),
+    ];
+    for (name, script, code, told) in &scripts {
+        let check = |format: &str| {
+            let args = ["check", "--format", format, name];
+            call(&args).inside(&folder).file(name, script).limits(&bounds())
+        };
+        match code {
+            3 => drop(check("human").err(*told).ends(3)),
+            _ => {
+                drop(check("human").out(*told).ends(*code));
+                drop(check("json").out("\"sound\": false").ends(*code));
+            }
+        }
+    }
+}
+
+#[cfg(not(target_os = "linux"))]
+#[test]
+fn hostile_scripts_are_refused_within_bounds() {
+    crate::journals::skipped("the bounds of memory and time: only Linux keeps to them");
+}
+
+/// `tidy` never replaces what it has not read.
+#[test]
+fn a_file_that_is_too_long_is_not_tidied_away() {
+    let folder = folder("too-long");
+    let text = "note  x\n".repeat(8_001);
+    call(&["tidy", "a.bell"])
+        .inside(&folder)
+        .file("a.bell", &text)
+        .err("longer than 8000 lines, not read")
+        .ends(3);
+    assert_eq!(fs::read_to_string(folder.join("a.bell")).expect("readable"), text);
+}
+
+/// What a script says is shown by `check` and by `guide`, and by `replay` from its record; `call`
+/// accepts no control character in any of it.
+#[test]
+fn no_prompt_reaches_a_reader_with_what_steers() {
+    let folder = folder("steering");
+    let tiny = fs::read_to_string(TINY).expect("readable");
+    let evil = "\u{1b}]0;owned\u{7}\u{1b}[2J\u{9b}31m\u{202e}";
+    let script = tiny.replace("Press the knob.", &format!("Press {evil} the knob."));
+    for args in [vec!["check"], vec!["check", "--format", "json"]] {
+        let args = [&args[..], &["a.bell"]].concat();
+        call(&args).inside(&folder).file("a.bell", &script).out("forbidden-character").ends(1);
+    }
+    let guide = call(&["guide", "a.bell", "--no-record"]).inside(&folder);
+    guide.err("forbidden-character").ends(1);
+    let name = "\u{1b}[2Jnowhere.bell";
+    call(&["check", name]).err("\\u{1b}[2Jnowhere.bell").ends(3);
+    call(&["tidy", "--check", name]).err("\\u{1b}[2Jnowhere.bell").ends(3);
+    call(&["guide", name]).err("\\u{1b}[2Jnowhere.bell").ends(3);
+    call(&["replay", name]).err("\\u{1b}[2Jnowhere.bell").ends(3);
+    call(&["network", name]).err("\\u{1b}[2Jnowhere.bell").ends(3);
+    call(&["guide", TINY, "--record", "\u{1b}[2J"]).err("\\u{1b}[2J").ends(4);
+    // A clean file of a steering name is shown by its spelled-out name.
+    let odd = "\u{1b}[31m\u{202e}.bell";
+    call(&["check", odd]).inside(&folder).file(odd, &tiny).out("\\u{1b}[31m").ends(0);
+    let unclean = call(&["tidy", "--check", odd]).inside(&folder).file(odd, "note  x\n");
+    unclean.out("\\u{1b}[31m").ends(1);
 }
 
 /// A line of a good script with something else in one place of it.

@@ -4,6 +4,7 @@
 mod commands;
 mod complaints;
 mod faults;
+mod help;
 mod hostile;
 #[cfg(unix)]
 mod hostile_cli;

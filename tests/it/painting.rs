@@ -178,6 +178,22 @@ fn a_view_that_begins_on_the_last_row_moves_up_whole() {
     }
 }
 
+/// Whatever the terminal made of the old frame when its size changed, nothing of it is left.
+#[test]
+fn another_size_lays_the_view_out_anew() {
+    let sizes = [SIZES[0], Size { columns: 40, rows: 12 }, SIZES[1]];
+    let mut painter = Painter::new(SIZES[0], false);
+    let mut parser = terminal(SIZES[0]);
+    for (view, size) in samples().iter().zip(sizes.iter().cycle()) {
+        let rows_ = size.rows.try_into().expect("rows");
+        parser.screen_mut().set_size(rows_, size.columns.try_into().expect("columns"));
+        parser.process(&painter.paint(view, *size));
+        assert_eq!(rows(&parser, *size), alone(view, *size, false), "{size:?}");
+        // A frame that was still laid out for another size is broken by the terminal.
+        parser.process("one of the old frame's rows that is long \r\n".repeat(5).as_bytes());
+    }
+}
+
 fn any_view() -> impl Strategy<Value = View> {
     let kind = prop::sample::select(vec![
         Kind::Window,
