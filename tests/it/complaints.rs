@@ -170,7 +170,7 @@ fn one_slip_of_the_pen_makes_one_complaint_or_two() {
 fn far_too_much() -> Vec<(&'static str, String)> {
     let head = "procedure \"P\"\nvehicle \"V\"\nstatus demonstration\nassumed \"x\"\n";
     let step = "step a \"Press it.\"\n  takes 1s to 2s\n";
-    let many = |line: &dyn Fn(usize) -> String| (0..20_000).map(line).collect::<String>();
+    let many = |line: &dyn Fn(usize) -> String| (0..3_900).map(line).collect::<String>();
     let steps = many(&|i| format!("step s{i}x \"Press it.\"\n  takes 1s to 2s\n"));
     let signs = many(&|i| format!("sign sg{i}x, see \"the lamp\" st{i}\n"));
     let alike = many(&|_| "  see lit, within 9s after done, so go on\n".to_owned());
