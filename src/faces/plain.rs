@@ -13,8 +13,8 @@ pub struct Plain {
     begun: bool,
     told: Vec<(Kind, String)>,
     window: Option<(Window, Option<Count>)>,
-    /// Whether the record was well when last looked at.
-    record_is_well: bool,
+    /// Whether the record was told to be saved, and has been well since.
+    saved: bool,
 }
 
 impl Plain {
@@ -34,9 +34,9 @@ impl Plain {
                 Kind::Window | Kind::Why => window_is_new,
                 // Which step it is, is told with its instruction; the rest of the title is known.
                 Kind::Keys | Kind::Banner => !self.begun,
-                // Recorded and saved take turns all the time: told at the beginning and the end, and
-                // where it goes wrong or is well again.
-                Kind::Record if self.well(picture) => ends,
+                // Recorded and saved take turns all the time: told until it is saved for the first
+                // time, at the end, and where it goes wrong or is well again.
+                Kind::Record if self.saved && is_well(&picture.record) => ends,
                 _ => !self.told.iter().any(|(kind, text)| (*kind, text) == (line.kind, &line.text)),
             };
             if is_new {
@@ -45,15 +45,11 @@ impl Plain {
             now.push((line.kind, line.text));
         }
         self.begun = true;
-        self.record_is_well = is_well(&picture.record);
+        self.saved |= picture.record == RecordState::Saved;
+        self.saved &= is_well(&picture.record);
         self.told = now;
         self.window = Some(window);
         out
-    }
-
-    /// Whether the record is well and was so before.
-    fn well(&self, picture: &Picture) -> bool {
-        self.record_is_well && is_well(&picture.record)
     }
 
     /// The line for an effect that no picture carries: cues, tones, facts.

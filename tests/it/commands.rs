@@ -161,7 +161,7 @@ pub fn only(folder: &Path) -> PathBuf {
 
 const SOUND: &str = "procedures/push-start-spare.bell";
 /// A run of seconds.
-pub const TINY: &str = "tests/runs/tiny.bell";
+pub const TINY: &str = "tests/terminal/tiny.bell";
 const WRONG: &str = "tests/scripts/ten-mistakes.bell";
 
 #[test]
@@ -178,21 +178,21 @@ fn check_says_what_is_wrong_and_ends_accordingly() {
 #[test]
 fn check_counts_warnings_and_errors_and_goes_on_to_the_next_file() {
     let tiny = fs::read_to_string(TINY).expect("readable");
-    let unused = tiny.replace("sign lamp-once", "sign bulb, see \"the bulb\" lit\nsign lamp-once");
-    let both = unused.replace("  takes 100ms to 500ms\n", "  takes 100 to 500ms\n");
+    let unused = tiny.replace("sign dash-lit", "sign bulb, see \"the bulb\" lit\nsign dash-lit");
+    let both = unused.replace("  takes 100ms to 1s\n", "  takes 100 to 1s\n");
     let folder = folder("several");
     let out = call(&["check", "a.bell", "nowhere.bell", "b.bell", "c.bell"])
         .inside(&folder)
         .file("a.bell", &unused)
         .file("b.bell", &both)
         .file("c.bell", &tiny)
-        .out("a.bell: 1 warning. 3 steps.\n")
-        .out("b.bell: 3 errors, ")
-        .out("c.bell: no complaint. 3 steps.\n")
+        .out("a.bell: 1 warning. 2 steps.\n")
+        .out("b.bell: 2 errors, ")
+        .out("c.bell: no complaint. 2 steps.\n")
         .err("stepbell: nowhere.bell: there is no such file\n")
         .ends(3);
     let at = |part: &str| out.find(part).expect(part);
-    assert!(at("a.bell: 1") < at("b.bell: 3") && at("b.bell: 3") < at("c.bell: no"), "{out}");
+    assert!(at("a.bell: 1") < at("b.bell: 2") && at("b.bell: 2") < at("c.bell: no"), "{out}");
     call(&["check", "a.bell"])
         .inside(&folder)
         .out("sign-unused")
@@ -205,7 +205,7 @@ fn check_counts_warnings_and_errors_and_goes_on_to_the_next_file() {
 fn check_reads_used_files_from_beside_the_script_only() {
     let tiny = fs::read_to_string(TINY).expect("readable");
     let with =
-        |used: &str| tiny.replace("sign lamp-once", &format!("use \"{used}\"\nsign lamp-once"));
+        |used: &str| tiny.replace("sign dash-lit", &format!("use \"{used}\"\nsign dash-lit"));
     let folder = folder("used");
     fs::create_dir(folder.join("in")).expect("a folder");
     let check =

@@ -256,7 +256,8 @@ fn no_prompt_reaches_a_reader_with_what_steers() {
     let folder = folder("steering");
     let tiny = fs::read_to_string(TINY).expect("readable");
     let evil = "\u{1b}]0;owned\u{7}\u{1b}[2J\u{9b}31m\u{202e}";
-    let script = tiny.replace("Press the knob.", &format!("Press {evil} the knob."));
+    let script =
+        tiny.replace("Press the start button.", &format!("Press {evil} the start button."));
     for args in [vec!["check"], vec!["check", "--format", "json"]] {
         let args = [&args[..], &["a.bell"]].concat();
         call(&args).inside(&folder).file("a.bell", &script).out("forbidden-character").ends(1);
