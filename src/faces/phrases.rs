@@ -267,10 +267,10 @@ fn take_up(
     match last {
         Some(last) => {
             said.push_str(&format!("Last certain: step {}", step_with_line(last)));
-            if let Some(act) = act {
-                said.push_str(&format!(", \"{act}\""));
+            match act.map(|act| marked(act, '.')) {
+                Some(act) => said.push_str(&format!(": \"{act}\" ")),
+                None => said.push_str(". "),
             }
-            said.push_str(". ");
         }
         None => said.push_str("It had not begun its first step. "),
     }
@@ -459,5 +459,22 @@ mod tests {
             label: Some("the button".to_owned()),
         };
         assert_eq!(question(&test), "Test: Ring. With: the button. Expected: it rings. Is it so?");
+    }
+
+    #[test]
+    fn an_earlier_run_is_told_of_in_whole_sentences() {
+        let told = |act: &str| {
+            take_up(
+                "r",
+                Some(&StepAt { ix: 0, name: "wake".to_owned(), line: 4, file: None, turn: None }),
+                Some(act),
+                Some("Try every key"),
+                None,
+            )
+        };
+        let sentence = "Last certain: step wake, line 4: \"Press it.\" For a break there the script \
+                        says: Try every key. What the vehicle";
+        assert!(told("Press it.").contains(sentence), "{}", told("Press it."));
+        assert_eq!(told("Press it"), told("Press it."));
     }
 }

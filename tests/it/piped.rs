@@ -184,10 +184,10 @@ fn a_killed_run_is_taken_up_by_the_next_one() {
     let folder = folder("killed");
     let mut led = Led::begin(&folder);
     led.until("= wake: you see the dash lit");
-    led.until("~ tone: NOW");
+    let [old] = records(&folder).try_into().expect("one record");
+    until_written(&old, |line| line["what"]["fact"]["step"]["name"] == "show");
     led.child.kill().expect("it runs");
     led.child.wait().expect("it ends");
-    let [old] = records(&folder).try_into().expect("one record");
     assert!(lines_of_torn(&old).iter().all(|line| line["kind"] != "end"));
 
     let mut led = Led::begin(&folder);
@@ -212,6 +212,16 @@ fn a_killed_run_is_taken_up_by_the_next_one() {
     assert_eq!((&last["kind"], &last["by"]), (&"continued".into(), &name_of(new).as_str().into()));
     let summary = replay("--summary", new, 0);
     assert!(summary.contains("no more input"), "{summary}");
+}
+
+/// Waits until a line is in the file: what is told on standard output may be written a little later.
+#[track_caller]
+fn until_written(record: &Path, wanted: impl Fn(&serde_json::Value) -> bool) {
+    let begun = Instant::now();
+    while !lines_of_torn(record).iter().any(&wanted) {
+        assert!(begun.elapsed() < WHOLE, "never written: {}", record.display());
+        std::thread::yield_now();
+    }
 }
 
 /// The whole lines of a record whose last one may be torn.
