@@ -68,6 +68,8 @@ pub enum Format {
     Human,
     /// One JSON document for programs
     Json,
+    /// One SARIF 2.1.0 log, for code review and dashboards
+    Sarif,
 }
 
 /// `tidy`

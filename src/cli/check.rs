@@ -1,6 +1,7 @@
 //! `stepbell check FILE…`: takes scripts, gives what is wrong with them, for people or programs.
 
 use std::fmt::Write as _;
+use std::path::Path;
 
 use serde_json::{Value, json};
 
@@ -10,10 +11,13 @@ use super::out::Answer;
 use super::script::{examined, pictures};
 use crate::complaint::json::json as complaints_json;
 use crate::complaint::{Complaint, Severity};
+use crate::edge::files::STANDARD_INPUT;
 use crate::faces::safe::safe;
-use crate::faces::verdict::{verdict, word};
+use crate::faces::sarif::{Script, sarif};
+use crate::faces::verdict::{MOST_REPAIRS, mended, verdict, word};
 use crate::procedure::Examined;
 use crate::procedure::timing::speech_lengths;
+use crate::proof::repair::repairs;
 use crate::proof::verdict::{self, Verdict};
 
 /// The answer to `check`.
@@ -21,6 +25,7 @@ use crate::proof::verdict::{self, Verdict};
 pub fn run(args: &CheckArgs, colour: bool) -> Answer {
     let mut answer = Answer::ok("");
     let mut documents = Vec::new();
+    let (mut scripts, mut unread) = (Vec::new(), Vec::new());
     for path in &args.files {
         match examined(path) {
             Ok(examined) => {
@@ -36,20 +41,37 @@ pub fn run(args: &CheckArgs, colour: bool) -> Answer {
                         answer.out.push_str(&words.unwrap_or_default());
                     }
                     Format::Json => documents.push(document(&examined, timing.as_ref())),
+                    Format::Sarif => scripts.push(script(path, examined, timing)),
                 }
             }
             Err(why) => {
                 let _ = writeln!(answer.err, "stepbell: {why}");
+                unread.push(why.to_string());
                 answer.exit = Exit::Unreadable;
             }
         }
     }
-    if args.format == Format::Json {
-        answer.out = serde_json::to_string_pretty(&json!({ "scripts": documents }))
-            .map(|text| text + "\n")
-            .unwrap_or_default();
+    match args.format {
+        Format::Human => {}
+        Format::Json => answer.out = pretty(&json!({ "scripts": documents })),
+        Format::Sarif => answer.out = pretty(&sarif(&scripts, &unread, answer.exit as u8)),
     }
     answer
+}
+
+fn pretty(value: &Value) -> String {
+    serde_json::to_string_pretty(value).map(|text| text + "\n").unwrap_or_default()
+}
+
+/// A script for the log, with the ways in which a refused timing could be mended.
+fn script(path: &Path, examined: Examined, timing: Option<Verdict>) -> Script {
+    let mut mends = Vec::new();
+    if let (Some(Verdict::Refused(refusal)), Some(procedure)) = (&timing, &examined.procedure) {
+        let found = repairs(procedure, &examined.plans, &speech_lengths(procedure), refusal);
+        let found = found.iter().take(MOST_REPAIRS);
+        mends.extend(found.map(|repair| format!("It {}.", mended(repair, &examined).trim())));
+    }
+    Script { from_file: path.as_os_str() != STANDARD_INPUT, examined, timing, mended: mends }
 }
 
 fn count(complaints: &[Complaint], severity: Severity) -> usize {

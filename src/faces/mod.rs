@@ -4,10 +4,13 @@
 //! (`plain`), sounds (`sounds`). No face reads a clock or opens a device: moments come in, text and
 //! bytes go out through a writer that was handed in. Every text passes `safe`.
 
+pub mod address;
 pub mod digits;
+pub mod finding;
 pub mod phrases;
 pub mod plain;
 pub mod safe;
+pub mod sarif;
 pub mod sounds;
 pub mod summary;
 pub mod terminal;

@@ -19,7 +19,7 @@ use crate::proof::repair::{Repair, repairs};
 use crate::proof::verdict::{Extent, Refusal, Verdict};
 
 /// More ways to mend it than these help nobody.
-const MOST_REPAIRS: usize = 3;
+pub const MOST_REPAIRS: usize = 3;
 /// Columns of a text for reading.
 const COLUMNS: usize = 78;
 
@@ -82,7 +82,8 @@ fn refused(refusal: &Refusal, examined: &Examined) -> String {
 }
 
 /// A repair in one line: each was checked again and is enough by itself.
-fn mended(repair: &Repair, examined: &Examined) -> String {
+#[must_use]
+pub fn mended(repair: &Repair, examined: &Examined) -> String {
     let line = examined.sources.line_col(repair.place).line;
     let (from, to) = (repair.from, repair.to);
     let says = match repair.what {
@@ -101,7 +102,9 @@ fn share(ground: &Ground, plan: &Plan, examined: &Examined) -> String {
     format!("  {size:>12}  {}, line {line} ({})", what(ground.what), safe(step))
 }
 
-const fn what(what: What) -> &'static str {
+/// A kind of length in words.
+#[must_use]
+pub const fn what(what: What) -> &'static str {
     match what {
         What::PrepareWords => "words before the cue",
         What::NowWords => "the tone and words of the cue",

@@ -31,6 +31,7 @@ mod runs;
 mod runs_random;
 mod runs_rules;
 mod runs_support;
+mod sarif;
 mod sources;
 mod terminal;
 mod totality;
