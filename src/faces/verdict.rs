@@ -34,6 +34,14 @@ pub fn verdict(verdict: &Verdict, examined: &Examined) -> String {
              count, or let the run rest between steps.\n"
                 .to_owned()
         }
+        Verdict::Unanchored(place) => {
+            let line = examined.sources.line_col(*place).line;
+            let text = format!(
+                "not proven: what line {line} measures from lies before a place where the run begins \
+                 again. Measure from a moment behind that place, or lead back to before it."
+            );
+            wrap(&text, COLUMNS, 0).join("\n") + "\n"
+        }
     }
 }
 
@@ -43,7 +51,7 @@ pub const fn word(verdict: &Verdict) -> &'static str {
     match verdict {
         Verdict::Proven(_) => "proven",
         Verdict::Refused(refusal) if refusal.certain => "impossible",
-        Verdict::Refused(_) => "not proven",
+        Verdict::Refused(_) | Verdict::Unanchored(_) => "not proven",
         Verdict::TooLarge(_) => "too large",
     }
 }

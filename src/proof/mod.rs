@@ -14,3 +14,4 @@ pub mod repair;
 mod search;
 pub mod tn;
 pub mod verdict;
+pub mod ways;

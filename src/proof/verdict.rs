@@ -4,14 +4,17 @@
 //! Each plan (one a count and answer) is cut at its resting points into segments, each the union of
 //! all branches from there. A window whose anchor was reported may be counted from the cue or from the
 //! report; a segment that fails is tried again with the windows of its cycle counted the other way.
+//! Where sources tell different ways of holding, every choice among them is a plan of its own.
 
 use super::compile::{Forms, Segment, TooLarge, WindowKey, segment};
 use super::controllable::{Cycle, Part, Role, Verdict as Answer, check};
 use super::hidden::Ground;
+use super::ways::ways;
 use crate::clock::Millis;
 use crate::procedure::model::Procedure;
 use crate::procedure::plan::{Next, Plan, StepIx};
 use crate::procedure::timing::SpeechLengths;
+use crate::source::Place;
 use std::collections::BTreeSet;
 
 /// What is known of a script's timing.
@@ -23,12 +26,15 @@ pub enum Verdict {
     Refused(Box<Refusal>),
     /// The branches explode; nothing is known.
     TooLarge(TooLarge),
+    /// What this sentence measures from lies before a place where the run begins again: it cannot be
+    /// laid, so nothing is known.
+    Unanchored(Place),
 }
 
 /// How much was proven.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Extent {
-    /// Plans.
+    /// Plans, as many as there are choices before the run. Ways of holding are not counted.
     pub plans: usize,
     /// Segments between resting points, over all plans.
     pub segments: usize,
@@ -59,31 +65,51 @@ pub struct Refusal {
 pub fn verdict(procedure: &Procedure, plans: &[Plan], speech: &SpeechLengths) -> Verdict {
     let mut extent = Extent { plans: plans.len(), ..Extent::default() };
     for (nth, plan) in plans.iter().enumerate() {
-        let mut open: Vec<StepIx> = match plan.entry {
-            Some(Next::Step(entry)) => vec![entry],
-            _ => Vec::new(),
+        let ways = match ways(plan) {
+            Ok(ways) => ways,
+            Err(step) => return Verdict::TooLarge(TooLarge::Ways(step)),
         };
-        let mut done = BTreeSet::new();
-        while let Some(start) = open.pop() {
-            if !done.insert(start) {
-                continue;
-            }
-            match one(procedure, plan, speech, start) {
-                Ok(Ok(segment)) => {
-                    extent.segments += 1;
-                    extent.points = extent.points.max(segment.network.point_count());
-                    extent.demands += segment.demands.len();
-                    open.extend(segment.leads.iter().copied());
-                }
-                Ok(Err(mut refusal)) => {
+        for way in &ways {
+            match whole(procedure, way, speech, &mut extent) {
+                Ok(()) => {}
+                Err(Verdict::Refused(mut refusal)) => {
                     refusal.plan = nth;
                     return Verdict::Refused(refusal);
                 }
-                Err(large) => return Verdict::TooLarge(large),
+                Err(other) => return other,
             }
         }
     }
     Verdict::Proven(extent)
+}
+
+/// One plan: every segment that can be reached, or the verdict that ends it.
+fn whole(
+    procedure: &Procedure,
+    plan: &Plan,
+    speech: &SpeechLengths,
+    extent: &mut Extent,
+) -> Result<(), Verdict> {
+    let mut open: Vec<StepIx> = match plan.entry {
+        Some(Next::Step(entry)) => vec![entry],
+        _ => Vec::new(),
+    };
+    let mut done = BTreeSet::new();
+    while let Some(start) = open.pop() {
+        if !done.insert(start) {
+            continue;
+        }
+        let segment = one(procedure, plan, speech, start).map_err(Verdict::TooLarge)?;
+        let segment = segment.map_err(Verdict::Refused)?;
+        if let Some(place) = segment.unanchored {
+            return Err(Verdict::Unanchored(place));
+        }
+        extent.segments += 1;
+        extent.points = extent.points.max(segment.network.point_count());
+        extent.demands += segment.demands.len();
+        open.extend(segment.leads.iter().copied());
+    }
+    Ok(())
 }
 
 /// One segment, its windows counted in whichever form holds.

@@ -134,3 +134,114 @@ fn who_keeps_the_bounds_of_a_proven_script_misses_no_window() {
     }
     assert!(runs > 300, "{runs} runs");
 }
+
+/// A small script around these lines, checked and planned; complaints of the grave kind are not wanted.
+fn small(lines: &str) -> Examined {
+    let text =
+        format!("procedure \"A\"\nstatus demonstration\naccording to common practice\n{lines}");
+    let examined = examine("a.bell", text, &mut |_| Err("no file".to_owned()));
+    let grave: Vec<_> = examined.complaints.iter().filter(|c| c.is_error()).collect();
+    assert!(grave.is_empty(), "{grave:?}");
+    examined
+}
+
+/// The lines of a refusal's sum.
+fn lines_of(examined: &Examined, verdict: &Verdict) -> Vec<u32> {
+    let Verdict::Refused(refusal) = verdict else { panic!("not refused: {verdict:?}") };
+    refusal.grounds.iter().map(|g| examined.sources.line_col(g.place).line).collect()
+}
+
+/// Another source's way of holding counts as much as the first, in whichever order they stand.
+#[test]
+fn every_way_to_hold_must_be_possible() {
+    let script = |first: &str, second: &str| {
+        small(&format!(
+            "step press \"Hold the button.\"\n  takes 500ms to 2s\n  hold {first}\n  or hold {second}\n\
+             finish as learned\n"
+        ))
+    };
+    let wide = script("3s to 10s", "4s to 12s");
+    assert_eq!(word(&decide(&wide)), "proven");
+    // The beginning of the hold is known to 3 s only: 1 s more or less cannot be kept.
+    for (first, second, line) in [("3s to 10s", "5s to 6s", 7), ("5s to 6s", "3s to 10s", 6)] {
+        let narrow = script(first, second);
+        let timing = decide(&narrow);
+        assert!(lines_of(&narrow, &timing).contains(&line), "{first}, {second}: {timing:?}");
+    }
+    let mut many = String::new();
+    for n in 0..7 {
+        let _ = write!(
+            many,
+            "step press-{n} \"Hold the button.\"\n  takes 1s to 2s\n  hold at least 2s\n  or hold at \
+             least 3s\n"
+        );
+    }
+    let many = small(&format!("{many}finish as learned\n"));
+    assert_eq!(word(&decide(&many)), "too large");
+}
+
+/// A part on the way back measures from a moment before the resting point at which its run began: that
+/// window is not in any network, so nothing is proven.
+#[test]
+fn what_measures_from_before_a_rest_is_not_proven() {
+    let script = |window: &str| {
+        small(&format!(
+            "sign lamp, see \"the lamp\" lit\n\
+             part settle\n  step off \"Switch OFF.\"\n    takes 500ms to 2s\n{window}end part\n\
+             step wake \"Switch ON.\"\n  takes 1s to 2s\n  see lamp, within 2s after done, so go on\n  \
+             nothing within 5s after done, so finish as unsure\n\
+             step look \"Press the button.\"\n  takes 1s to 2s\n  see lamp, within 2s after done, so go \
+             on\n  nothing within 5s after done, so go back to look by way of settle, at most once, else \
+             finish as unsure\n\
+             finish as learned\n"
+        ))
+    };
+    assert_eq!(word(&decide(&script(""))), "proven");
+    let late = "    within 1h after wake answered\n    late, so finish as unsure\n";
+    let examined = script(late);
+    let timing = decide(&examined);
+    let Verdict::Unanchored(place) = timing else { panic!("{timing:?}") };
+    assert_eq!(examined.sources.slice(place).trim(), "within 1h after wake answered");
+    assert_eq!(word(&timing), "not proven");
+    insta::assert_snapshot!(words(&timing, &examined), @r"
+    not proven: what line 8 measures from lies before a place where the run begins
+    again. Measure from a moment behind that place, or lead back to before it.
+    ");
+    // A least alone can be waited for.
+    let least = "    not before 1h after wake answered\n";
+    assert_eq!(word(&decide(&script(least))), "proven");
+}
+
+/// A window on letting go binds the later step that lets go.
+#[test]
+fn a_window_on_letting_go_binds_the_step_that_lets_go() {
+    let script = |within: &str| {
+        small(&format!(
+            "step grip \"Hold the button.\"\n  takes 1s to 2s\n  hold on\n  no report\n  let go within \
+             {within} after grip begun\n  late, so finish as unsure\n\
+             step loose \"Let it go.\"\n  let go of grip\n  takes 300ms to 1s\nfinish as learned\n"
+        ))
+    };
+    assert_eq!(word(&decide(&script("30s"))), "proven");
+    let narrow = script("3s");
+    assert!(lines_of(&narrow, &decide(&narrow)).contains(&8), "{:?}", decide(&narrow));
+}
+
+/// What a missed window leads back to is proven by itself, although a window of the first try spans
+/// over it: it is not a resting point for those who come from above.
+#[test]
+fn what_a_missed_window_leads_back_to_is_a_segment_of_its_own() {
+    let examined = small(
+        "sign lamp, see \"the lamp\" lit\n\
+         step wake \"Switch ON.\"\n  takes 1s to 2s\n  see lamp, within 2s after done, so go on\n  nothing \
+         within 5s after done, so finish as unsure\n\
+         step press \"Press the button.\"\n  takes 1s to 2s\n  within 30s after wake answered, first try \
+         only\n  late, so go back to press after 10s, at most once, else finish as unsure\n\
+         finish as learned\n",
+    );
+    let plan = &examined.plans[0];
+    assert!(!plan.steps[1].rest_before);
+    let timing = decide(&examined);
+    let Verdict::Proven(extent) = timing else { panic!("{timing:?}") };
+    assert_eq!((extent.segments, extent.demands), (2, 1));
+}

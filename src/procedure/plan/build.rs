@@ -133,6 +133,7 @@ impl<'p> Builder<'p> {
             report: self.report(at, blind),
             count: step.count.as_ref().map(|count| (self.strokes(step, count), count.clone())),
             hold: step.hold.first().cloned(),
+            or_hold: step.hold.get(1..).unwrap_or_default().to_vec(),
             lets_go: self.lets_go(at),
             windows,
             met,

@@ -176,8 +176,10 @@ pub struct PlanStep {
     pub report: Report,
     /// Counted act, with the count known.
     pub count: Option<(u32, Counted)>,
-    /// Held act (the first of the variants; the proof runs each).
+    /// Held act: the first way of holding, which the guide leads through.
     pub hold: Option<Hold>,
+    /// Other sources' ways of holding: nobody is led through them, but each is proven.
+    pub or_hold: Vec<Hold>,
     /// The step whose held thing is let go by this act.
     pub lets_go: Option<StepIx>,
     /// Windows that hold in this turn.

@@ -48,17 +48,31 @@ impl Maker<'_> {
         path: &Path,
         cue: Point,
         first_try: bool,
-        answered: Option<&Hidden>,
+        answered: bool,
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
         let step = plan.step(at);
         let waits = matches!(step.hold, Some(Hold::UntilAnswered(..)));
         for window in &step.windows {
             let late = waits && window.subject == Event::Released;
-            if late != answered.is_some() || (window.first_try_only && !first_try) {
+            if late != answered || (window.first_try_only && !first_try) {
+                continue;
+            }
+            if step.hold == Some(Hold::On) && window.subject == Event::Released {
+                // Laid where it is let go of, if anywhere.
+                if !plan.steps.iter().any(|s| s.lets_go == Some(at)) {
+                    self.made.unanchored.get_or_insert(window.place);
+                }
                 continue;
             }
             self.window(at, window, path, cue)?;
+        }
+        let held = step.lets_go.filter(|held| plan.step(*held).hold == Some(Hold::On));
+        for held in held.into_iter().filter(|_| !answered) {
+            let on = plan.step(held).windows.iter().filter(|w| w.subject == Event::Released);
+            for window in on.filter(|w| first_try || !w.first_try_only) {
+                self.window(held, window, path, cue)?;
+            }
         }
         Ok(())
     }
@@ -72,35 +86,54 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         let subject = Named { step: at, mark: Mark::of(window.subject) };
         let key = WindowKey { step: at, place: window.place };
-        let Some(to) = path.seen.get(&subject) else { return Ok(()) };
-        let to = to[0].clone();
-        let Some(from) = self.anchor(key, Named::of(window.anchor), path, window.range) else {
+        let anchor = Named::of(window.anchor);
+        if window.first_try_only && self.afresh && !path.seen.contains_key(&anchor) {
+            return Ok(());
+        }
+        let Some(to) = path.seen.get(&subject).and_then(|forms| forms.first()).cloned() else {
+            self.made.unanchored.get_or_insert(window.place);
             return Ok(());
         };
+        let Some(from) = self.anchor(key, anchor, path, window.range)? else { return Ok(()) };
         self.demand(key, What::Window, window.range, &to, &from, cue)
     }
 
     /// The form in which an anchor is counted from. A least alone, anchored before the segment, can
-    /// always be waited for.
+    /// always be waited for before the segment begins.
     pub(super) fn anchor(
         &mut self,
         key: WindowKey,
         anchor: Named,
         path: &Path,
         range: Range,
-    ) -> Option<Hidden> {
+    ) -> Result<Option<Hidden>, TooLarge> {
         let forms = path.seen.get(&anchor);
         let Some(forms) = forms else {
-            if range.hi.is_some() {
-                self.made.unanchored.get_or_insert(key.place);
+            if range.hi.is_none() {
+                return Ok(Some(Hidden::seen(self.earlier(anchor)?)));
             }
-            return None;
+            self.made.unanchored.get_or_insert(key.place);
+            return Ok(None);
         };
         let form = if self.forms.contains(&key) { forms.first() } else { forms.last() };
         if forms.len() > 1 {
             self.made.forms.insert(key);
         }
-        form.cloned()
+        Ok(form.cloned())
+    }
+
+    /// The point of a moment before the segment: no later than its first cue.
+    fn earlier(&mut self, named: Named) -> Result<Point, TooLarge> {
+        if let Some(known) = self.made.earlier.get(&named) {
+            return Ok(*known);
+        }
+        let start = self.made.start;
+        let point = self.point(start)?;
+        self.made.earlier.insert(named, point);
+        if let Some((_, cue)) = self.made.cues.first().copied() {
+            self.after(point, cue, Vec::new(), start)?;
+        }
+        Ok(point)
     }
 
     /// Lays `lo ≤ to − from ≤ hi` on the network, the clock's error taken off on both sides (not off

@@ -4,7 +4,9 @@
 //! point that can be reached: the union of all branches from there up to the next resting points.
 //! A resting point is a step behind which no window, limit or answer reaches (`rest_before`), so what
 //! was before it does not matter, and segments are checked apart. Retries inside a segment are
-//! unrolled.
+//! unrolled. What a missed window or a lost guard leads to begins a segment of its own: in the network
+//! no window is missed, and a guard may be lost at any moment. What cannot be laid, because it measures
+//! from before the segment, is said ([`Segment::unanchored`]).
 //!
 //! Cues are points that the guide decides; reports are links that nature decides; acts, answers and
 //! releases are hidden ([`Hidden`]). What is spoken before a cue delays it by its longest length,
@@ -19,7 +21,7 @@ use super::network::{EdgeTag, Network, NetworkError, Point};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
 use crate::procedure::plan::{Next, Plan, StepIx, Target};
-use crate::procedure::timing::{Bracket, Known, Point as Named, SpeechLengths, What};
+use crate::procedure::timing::{Point as Named, SpeechLengths, What};
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -41,13 +43,18 @@ pub struct Segment {
     pub forms: BTreeSet<WindowKey>,
     /// Every cue, in the order of making: the first of a step is the one on its first try.
     pub cues: Vec<(StepIx, Point)>,
-    /// Every window and limit that was laid on the network.
+    /// Every window and limit that was laid on the network, by its upper end.
     pub demands: Vec<Demand>,
-    /// Resting points that its branches lead to.
+    /// Where its branches lead: resting points, and steps at which a run begins again after a missed
+    /// window or a lost guard. Each begins a segment of its own.
     pub leads: BTreeSet<StepIx>,
     /// Answers with one continuation share a link: sound, and perhaps stricter than needed.
     pub merged: bool,
-    /// A window whose anchor lies before the segment: it could not be laid.
+    /// Moments before the segment from which a least is measured: it can always be waited for before
+    /// the first cue, which is not before them.
+    pub earlier: BTreeMap<Named, Point>,
+    /// A sentence that measures from a moment before the segment, or binds one that its branches never
+    /// reach: it could not be laid, and nothing may be concluded from the network.
     pub unanchored: Option<Place>,
     /// The points of each branch's end, with the step that ends it.
     pub ends: Vec<(StepIx, Point)>,
@@ -62,7 +69,8 @@ pub struct WindowKey {
     pub place: Place,
 }
 
-/// A window or limit laid on the network.
+/// The upper end of a window or limit laid on the network: what its slack and the latest safe moment
+/// of its cue can be searched for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Demand {
     /// Which.
@@ -86,6 +94,8 @@ pub enum TooLarge {
     Points(StepIx),
     /// A sum of lengths beyond what a network holds.
     Length(StepIx),
+    /// Too many choices among ways of holding.
+    Ways(StepIx),
 }
 
 /// How each window is written where it has two forms; a missing one is told.
@@ -148,41 +158,13 @@ pub fn segment(
     Ok(maker.made)
 }
 
-/// Compiles what is left of a run before the cue of `start`, with what is known so far. The first
-/// point of the network is the run's start, moment 0.
-///
-/// # Errors
-/// [`TooLarge`] where the branches explode.
-pub fn residual(
-    procedure: &Procedure,
-    plan: &Plan,
-    speech: &SpeechLengths,
-    start: StepIx,
-    known: &Known,
-) -> Result<Segment, TooLarge> {
-    let forms = Forms::new();
-    let mut maker = Maker::new(procedure, plan, speech, start, &forms);
-    let zero = maker.point(start)?;
-    let mut path = Path::default();
-    for (named, Bracket { earliest, latest }) in known.iter() {
-        let span = Span::new(Millis(earliest.0), Millis(latest.0));
-        let leg = maker.leg(span, start, plan.step(named.step).place, What::Order);
-        path.seen.insert(named, vec![Hidden::seen(zero).then(leg)]);
-        path.entered.insert(named.step);
-    }
-    path.entered.remove(&start);
-    let entry =
-        Entry { over: Some(zero), ahead: Some((zero, Millis::ZERO, start)), ..Entry::default() };
-    maker.work.push(Work { at: start, entry, path });
-    maker.run()?;
-    Ok(maker.made)
-}
-
 struct Maker<'a> {
     procedure: &'a Procedure,
     plan: &'a Plan,
     speech: &'a SpeechLengths,
     forms: &'a Forms,
+    /// The run begins again here, after a miss: windows of the first try are past.
+    afresh: bool,
     made: Segment,
     work: Vec<Work>,
     legs: u32,
@@ -206,10 +188,12 @@ impl<'a> Maker<'a> {
             demands: Vec::new(),
             leads: BTreeSet::new(),
             merged: false,
+            earlier: BTreeMap::new(),
             unanchored: None,
             ends: Vec::new(),
         };
-        Maker { procedure, plan, speech, forms, made, work: Vec::new(), legs: 0 }
+        let afresh = !plan.step(start).rest_before;
+        Maker { procedure, plan, speech, forms, afresh, made, work: Vec::new(), legs: 0 }
     }
 
     fn run(&mut self) -> Result<(), TooLarge> {

@@ -110,7 +110,7 @@ impl Maker<'_> {
             self.answer(at, cue, end, first_try, path, ahead, &group)?;
         }
         let Some(silence) = &step.silence else { return Ok(()) };
-        let from = self.from(Named::of(silence.anchor), path).unwrap_or_else(|| end.clone());
+        let from = self.from(Named::of(silence.anchor), path, silence.place, end);
         let over = self.point(at)?;
         let report = report_delay(self.procedure, step).hi;
         let decided = from.span().hi.plus(silence.within).plus(report);
@@ -164,8 +164,10 @@ impl Maker<'_> {
         let until = hull(&|met| met.delay.then(met.recognise));
         let recognise = hull(&|met| met.recognise);
         let place = group.first().map_or(step.place, |met| met.place);
-        let anchor = group.first().map(|met| Named::of(met.anchor));
-        let from = anchor.and_then(|a| self.from(a, path)).unwrap_or_else(|| end.clone());
+        let from = match group.first() {
+            Some(met) => self.from(Named::of(met.anchor), path, met.place, end),
+            None => end.clone(),
+        };
         let answer = self.leg(delay, at, place, What::Answer);
         let answered = from.then(answer);
         let mut told = recognise.then(report);
@@ -188,15 +190,19 @@ impl Maker<'_> {
             let more = more.map_or(Span::ZERO, |m| Span::new(m.lo, m.hi.unwrap_or(m.lo)));
             let free = self.leg(reacts.then(more), at, *held, What::LettingGo);
             path.seen.insert(Named { step: at, mark: Mark::Released }, vec![answered.then(free)]);
-            self.windows(at, &path, cue, first_try, Some(&answered))?;
+            self.windows(at, &path, cue, first_try, true)?;
         }
         let then = group.first().map(|met| self.onward(&met.then, &path));
         self.follow(at, over, ahead, Some(end), then.unwrap_or_default(), &path)
     }
 
-    /// The form of a moment from its cue: links start there.
-    pub(super) fn from(&self, named: Named, path: &Path) -> Option<Hidden> {
-        path.seen.get(&named)?.first().cloned()
+    /// The form of a moment from its cue: links start there. One before the segment is not known.
+    pub(super) fn from(&mut self, named: Named, path: &Path, place: Place, end: &Hidden) -> Hidden {
+        let known = path.seen.get(&named).and_then(|forms| forms.first()).cloned();
+        known.unwrap_or_else(|| {
+            self.made.unanchored.get_or_insert(place);
+            end.clone()
+        })
     }
 
     /// What was reported tells of every moment on the way to it: each lies the rest of that way, and
@@ -236,8 +242,26 @@ impl Maker<'_> {
         }
     }
 
+    /// Where missed windows and limits and lost guards lead, from any step of a stretch: always to a
+    /// segment of its own, for nothing is known of when it happens. A hold of a fixed length can be
+    /// missed without a `late`; then it is something else.
+    pub(super) fn afresh_from(&mut self, chain: &[StepIx]) {
+        let plan = self.plan;
+        for at in chain.iter().copied() {
+            let step = plan.step(at);
+            let guards = plan.guards.iter().filter(|g| g.from <= at && at <= g.to);
+            let limits = plan.limits.iter().filter(|l| l.from <= at && at <= l.to);
+            let late = limits.filter_map(|l| l.late.as_ref()).chain(&step.late);
+            for target in late.chain(guards.map(|g| &g.lost)) {
+                self.lead(target, true);
+            }
+            if step.late.is_none() && matches!(step.hold, Some(Hold::For(..))) {
+                self.lead(&step.otherwise, true);
+            }
+        }
+    }
+
     /// Anything else, a slip: a branch of its own where it does not lead to an ending or a rest.
-    /// A missed window and a lost guard lead nowhere else.
     pub(super) fn asides(
         &mut self,
         at: StepIx,
@@ -248,12 +272,6 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
         let step = plan.step(at);
-        let guards = plan.guards.iter().filter(|g| g.from <= at && at <= g.to).map(|g| &g.lost);
-        let limits = plan.limits.iter().filter(|l| l.from <= at && at <= l.to);
-        let limits = limits.filter_map(|l| l.late.as_ref());
-        for target in step.late.iter().chain(guards).chain(limits) {
-            self.lead(target);
-        }
         let inside = |onward: &Onward| match onward {
             Onward::Step { enter, .. } => !plan.step(*enter).rest_before,
             Onward::End => false,
@@ -261,7 +279,7 @@ impl Maker<'_> {
         let mut done: Vec<Vec<Onward>> = Vec::new();
         for target in [&step.otherwise, &step.slip] {
             let onward = self.onward(target, path);
-            self.lead(target);
+            self.lead(target, false);
             let told = step.report != Report::None;
             if !told || !onward.iter().any(inside) || done.contains(&onward) {
                 continue;
@@ -285,20 +303,21 @@ impl Maker<'_> {
         met.chain(silence).max().unwrap_or(Millis::ZERO).plus(report)
     }
 
-    /// Every resting point that a target can lead to, its tries spent or not.
-    pub(super) fn lead(&mut self, target: &Target) {
+    /// Every resting point that a target can lead to, its tries spent or not; `afresh`: every step,
+    /// for the run begins again there whatever was under way.
+    pub(super) fn lead(&mut self, target: &Target, afresh: bool) {
         match target {
             Target::To(Next::Step(next)) | Target::ThisOne { next: Next::Step(next), .. } => {
-                if self.plan.step(*next).rest_before {
+                if afresh || self.plan.step(*next).rest_before {
                     self.made.leads.insert(*next);
                 }
             }
             Target::To(Next::End(_)) | Target::ThisOne { .. } => {}
             Target::Again { enter, spent, .. } => {
-                if self.plan.step(*enter).rest_before {
+                if afresh || self.plan.step(*enter).rest_before {
                     self.made.leads.insert(*enter);
                 }
-                self.lead(spent);
+                self.lead(spent, afresh);
             }
         }
     }
@@ -361,7 +380,7 @@ impl Maker<'_> {
         let ending = plan.limits.iter().filter(|limit| limit.to == at);
         for Limit { range, anchor, place, .. } in ending {
             let key = WindowKey { step: at, place: *place };
-            let Some(from) = self.anchor(key, Named::of(*anchor), path, *range) else { continue };
+            let Some(from) = self.anchor(key, Named::of(*anchor), path, *range)? else { continue };
             self.demand(key, What::Limit, *range, &Hidden::seen(over), &from, over)?;
         }
         Ok(())

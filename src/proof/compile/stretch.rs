@@ -28,9 +28,10 @@ impl Maker<'_> {
             path.entered.insert(*ix);
             here = self.act(*ix, &here, nth == 0, &mut path);
             self.own_demands(*ix, &path, cue)?;
-            self.windows(*ix, &path, cue, first_try, None)?;
+            self.windows(*ix, &path, cue, first_try, false)?;
         }
         let last = *chain.last().unwrap_or(&at);
+        self.afresh_from(&chain);
         self.outcomes(last, cue, &here, first_try, &path)
     }
 
