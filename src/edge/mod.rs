@@ -13,4 +13,5 @@ pub mod run;
 pub mod show;
 pub mod signals;
 pub mod terminal;
+pub mod wav;
 pub mod writer;

@@ -1,7 +1,7 @@
 //! What people see and hear: each face turns the recorded form of what the guide did into its medium.
 //!
 //! Takes [`words::Picture`]s; gives lines (`words`), a painted inline view (`terminal`), plain lines
-//! (`plain`), sounds (`sounds`). No face reads a clock or opens a device: moments come in, text and
+//! (`plain`), sounds (`sounds`, `tones`). No face reads a clock or opens a device: moments come in, text and
 //! bytes go out through a writer that was handed in. Every text passes `safe`.
 
 pub mod address;
@@ -14,5 +14,6 @@ pub mod sarif;
 pub mod sounds;
 pub mod summary;
 pub mod terminal;
+pub mod tones;
 pub mod verdict;
 pub mod words;

@@ -34,6 +34,7 @@ mod runs_support;
 mod sarif;
 mod sources;
 mod terminal;
+mod tones;
 mod totality;
 mod trees;
 mod verdicts;
