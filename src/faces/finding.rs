@@ -60,6 +60,15 @@ pub fn finding(verdict: &Verdict, examined: &Examined) -> Finding {
             "Not proven: the outcomes and retries make more branches than are looked at. Lower a \
              count, or let the run rest between steps.",
         ),
+        Verdict::Unanchored(place) => Finding {
+            place: *place,
+            ..plain(
+                verdict,
+                examined,
+                "Not proven: what this measures from lies before a place where the run begins \
+                 again. Measure from a moment behind that place, or lead back to before it.",
+            )
+        },
     }
 }
 
