@@ -48,6 +48,10 @@ pub enum Command {
     Replay(ReplayArgs),
     /// Check plain temporal networks (`.tn` files)
     Network(NetworkArgs),
+    /// Print what a shell needs to complete these commands
+    Completions(CompletionsArgs),
+    /// Print the manual page, for `stepbell man | man -l -`
+    Man,
 }
 
 /// `check`
@@ -89,6 +93,19 @@ pub struct WhyArgs {
     /// The code as `check` shows it; without one, all codes are listed
     #[arg(value_name = "CODE")]
     pub code: Option<String>,
+}
+
+/// `completions`
+#[derive(Args, Clone, Debug)]
+#[command(after_help = "\
+To have them in every new shell:
+  bash   stepbell completions bash > ~/.local/share/bash-completion/completions/stepbell
+  zsh    stepbell completions zsh > _stepbell     in a folder of $fpath
+  fish   stepbell completions fish > ~/.config/fish/completions/stepbell.fish")]
+pub struct CompletionsArgs {
+    /// The shell
+    #[arg(value_enum, value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
 }
 
 /// `guide`

@@ -10,6 +10,7 @@ pub mod network;
 pub mod out;
 pub mod replay;
 pub mod script;
+pub mod shell;
 pub mod tidy;
 pub mod why;
 
@@ -60,6 +61,8 @@ pub fn run(around: &Surroundings) -> Exit {
         Command::Guide(args) => guide::run(&args, around),
         Command::Replay(args) => replay::run(&args, around),
         Command::Network(args) => out::say(&networks(&args)),
+        Command::Completions(args) => out::say(&shell::completions(&args)),
+        Command::Man => out::say(&shell::man()),
     }
 }
 

@@ -13,6 +13,8 @@ fn help_is_enough_to_start() {
         vec!["guide", "--help"],
         vec!["replay", "--help"],
         vec!["network", "--help"],
+        vec!["completions", "--help"],
+        vec!["man", "--help"],
     ] {
         all.push_str(&format!("$ stepbell {}\n", args.join(" ")));
         let help = call(&args).out("Usage").ends(0);
@@ -30,7 +32,8 @@ fn the_commands_of_the_help_can_be_called() {
     let help = call(&["--help"]).out("Commands:").ends(0);
     let list = help.split("Commands:\n").nth(1).expect("a list").split("\n\n").next().expect("it");
     let named: Vec<_> = list.lines().filter_map(|line| line.split_whitespace().next()).collect();
-    assert_eq!(named, ["check", "tidy", "why", "guide", "replay", "network", "help"]);
+    let all = ["check", "tidy", "why", "guide", "replay", "network", "completions", "man", "help"];
+    assert_eq!(named, all);
     for name in named.into_iter().filter(|name| *name != "help") {
         call(&[name, "--help"]).out("Usage").ends(0);
     }

@@ -32,6 +32,7 @@ mod runs_random;
 mod runs_rules;
 mod runs_support;
 mod sarif;
+mod shell;
 mod sources;
 mod terminal;
 mod tones;
