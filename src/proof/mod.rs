@@ -8,6 +8,7 @@ pub mod compile;
 pub mod controllable;
 pub mod dispatch;
 pub mod hidden;
+pub mod lengths;
 pub mod network;
 mod order;
 pub mod repair;

@@ -15,7 +15,8 @@ use crate::procedure::model::Procedure;
 use crate::procedure::plan::{Next, Plan, StepIx};
 use crate::procedure::timing::SpeechLengths;
 use crate::source::Place;
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 /// What is known of a script's timing.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -44,6 +45,16 @@ pub struct Extent {
     pub demands: usize,
 }
 
+impl Extent {
+    fn add(&mut self, segments: &Segments) {
+        self.segments += segments.len();
+        for segment in segments.values() {
+            self.points = self.points.max(segment.network.point_count());
+            self.demands += segment.demands.len();
+        }
+    }
+}
+
 /// Why a script was refused.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Refusal {
@@ -70,8 +81,8 @@ pub fn verdict(procedure: &Procedure, plans: &[Plan], speech: &SpeechLengths) ->
             Err(step) => return Verdict::TooLarge(TooLarge::Ways(step)),
         };
         for way in &ways {
-            match whole(procedure, way, speech, &mut extent) {
-                Ok(()) => {}
+            match whole(procedure, way, speech) {
+                Ok(segments) => extent.add(&segments),
                 Err(Verdict::Refused(mut refusal)) => {
                     refusal.plan = nth;
                     return Verdict::Refused(refusal);
@@ -83,33 +94,31 @@ pub fn verdict(procedure: &Procedure, plans: &[Plan], speech: &SpeechLengths) ->
     Verdict::Proven(extent)
 }
 
-/// One plan: every segment that can be reached, or the verdict that ends it.
-fn whole(
+/// The segments of one plan that can be reached, by the step where each begins.
+pub(super) type Segments = BTreeMap<StepIx, Segment>;
+
+/// One plan with one way of holding: every segment that can be reached, or the verdict that ends it.
+pub(super) fn whole(
     procedure: &Procedure,
     plan: &Plan,
     speech: &SpeechLengths,
-    extent: &mut Extent,
-) -> Result<(), Verdict> {
+) -> Result<Segments, Verdict> {
+    let mut segments = BTreeMap::new();
     let mut open: Vec<StepIx> = match plan.entry {
         Some(Next::Step(entry)) => vec![entry],
         _ => Vec::new(),
     };
-    let mut done = BTreeSet::new();
     while let Some(start) = open.pop() {
-        if !done.insert(start) {
-            continue;
-        }
+        let Entry::Vacant(slot) = segments.entry(start) else { continue };
         let segment = one(procedure, plan, speech, start).map_err(Verdict::TooLarge)?;
         let segment = segment.map_err(Verdict::Refused)?;
         if let Some(place) = segment.unanchored {
             return Err(Verdict::Unanchored(place));
         }
-        extent.segments += 1;
-        extent.points = extent.points.max(segment.network.point_count());
-        extent.demands += segment.demands.len();
         open.extend(segment.leads.iter().copied());
+        slot.insert(segment);
     }
-    Ok(())
+    Ok(segments)
 }
 
 /// One segment, its windows counted in whichever form holds.

@@ -10,6 +10,7 @@ mod hostile;
 mod hostile_cli;
 mod journals;
 mod language;
+mod lengths;
 mod painting;
 mod piped;
 mod plans;

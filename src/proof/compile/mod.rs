@@ -56,8 +56,28 @@ pub struct Segment {
     /// A sentence that measures from a moment before the segment, or binds one that its branches never
     /// reach: it could not be laid, and nothing may be concluded from the network.
     pub unanchored: Option<Place>,
-    /// The points of each branch's end, with the step that ends it.
-    pub ends: Vec<(StepIx, Point)>,
+    /// Where each branch ends, and what follows.
+    pub ends: Vec<End>,
+}
+
+/// The end of a branch: at an ending, or at a step where another segment begins.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct End {
+    /// The step whose outcome ends it.
+    pub step: StepIx,
+    /// What follows.
+    pub to: Next,
+    /// A cool-down before it.
+    pub cool: Millis,
+    /// It comes no later than this long after a point.
+    pub latest: (Point, Millis),
+    /// It comes no earlier than this point; `None`: it may come at any time since the segment began.
+    pub earliest: Option<Point>,
+    /// Tries spent on the way, by purse, the last of them included.
+    pub used: BTreeMap<PurseId, u32>,
+    /// Purses that must be empty for this way to be taken, and how many tries had been spent in the
+    /// segment by then.
+    pub empty: BTreeMap<PurseId, u32>,
 }
 
 /// A window in one place of one branch.
@@ -108,6 +128,7 @@ type Shapes = Vec<Hidden>;
 struct Path {
     seen: BTreeMap<Named, Shapes>,
     used: BTreeMap<PurseId, u32>,
+    empty: BTreeMap<PurseId, u32>,
     entered: BTreeSet<StepIx>,
     /// Un-happens when it is entered.
     back: Option<StepIx>,
@@ -134,10 +155,21 @@ struct Work {
 }
 
 /// What comes after an outcome.
-#[derive(Clone, Debug, PartialEq, Eq)]
-enum Onward {
-    End,
-    Step { enter: StepIx, retry: Option<(PurseId, StepIx, Millis, Place)> },
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Onward {
+    to: Next,
+    retry: Option<Retry>,
+    /// Only when this purse is empty.
+    spent: Option<PurseId>,
+}
+
+/// A way back that spends a try.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Retry {
+    purse: PurseId,
+    back: StepIx,
+    cool: Millis,
+    place: Place,
 }
 
 /// Compiles the segment that begins at a resting point, with these windows in their form from the
@@ -257,11 +289,8 @@ impl<'a> Maker<'a> {
     }
 }
 
-fn forward(next: Next) -> Onward {
-    match next {
-        Next::Step(enter) => Onward::Step { enter, retry: None },
-        Next::End(_) => Onward::End,
-    }
+const fn forward(to: Next) -> Onward {
+    Onward { to, retry: None, spent: None }
 }
 
 /// Where a target leads at first.

@@ -2,14 +2,15 @@
 //!
 //! Takes the end of an act; gives a branch for each outcome, cut at resting points.
 
-use super::{Entry, Maker, Onward, Path, TooLarge, WindowKey, Work, first_of, forward};
+use super::{End, Entry, Maker, Onward, Path, Retry, TooLarge, WindowKey, Work, first_of, forward};
 use crate::clock::{Millis, Span};
-use crate::procedure::model::Hold;
+use crate::procedure::model::{Hold, PurseId};
 use crate::procedure::plan::{Limit, Next, PlanMet, PlanStep, Report, StepIx, Target, person};
 use crate::procedure::timing::{Mark, Point as Named, What, report_delay};
 use crate::proof::hidden::{Ground, Hidden, Leg};
 use crate::proof::network::Point;
 use crate::source::Place;
+use std::collections::BTreeMap;
 
 impl Maker<'_> {
     pub(super) fn outcomes(
@@ -272,10 +273,11 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
         let step = plan.step(at);
-        let inside = |onward: &Onward| match onward {
-            Onward::Step { enter, .. } => !plan.step(*enter).rest_before,
-            Onward::End => false,
+        let inside = |onward: &Onward| match onward.to {
+            Next::Step(enter) => !plan.step(enter).rest_before,
+            Next::End(_) => false,
         };
+        self.broken_off(at, cue, end, path);
         let mut done: Vec<Vec<Onward>> = Vec::new();
         for target in [&step.otherwise, &step.slip] {
             let onward = self.onward(target, path);
@@ -293,6 +295,51 @@ impl Maker<'_> {
             self.follow(at, over, ahead, Some(end), onward, &path)?;
         }
         Ok(())
+    }
+
+    /// Ends that may come at any time in the stretch: anything else, a slip, a lost guard, where they
+    /// do not lead on in this segment. Nothing is awaited of them; they only bound how long a run is.
+    fn broken_off(&mut self, at: StepIx, cue: Point, end: &Hidden, path: &Path) {
+        let plan = self.plan;
+        let step = plan.step(at);
+        let first = self.made.cues.iter().rev().find(|(_, point)| *point == cue);
+        let first = first.map_or(at, |(step, _)| *step).min(at);
+        let guards = plan.guards.iter().filter(|g| g.from <= at && first <= g.to);
+        let told =
+            [&step.otherwise, &step.slip].into_iter().filter(|_| step.report != Report::None);
+        let mut done: Vec<Onward> = Vec::new();
+        let latest = end.span().hi.plus(self.longest_stay(step));
+        let inside = |to: Next, lost: bool| match to {
+            Next::Step(enter) => !lost && !plan.step(enter).rest_before,
+            Next::End(_) => false,
+        };
+        let targets = told.map(|target| (target, false)).chain(guards.map(|g| (&g.lost, true)));
+        for (target, lost) in targets {
+            for onward in self.onward(target, path) {
+                if done.contains(&onward) || inside(onward.to, lost) {
+                    continue;
+                }
+                done.push(onward);
+                let ended = ended(at, onward, (end.root, latest), None, path);
+                self.made.ends.push(ended);
+            }
+        }
+    }
+
+    /// How long after its act a step may last: until the latest report, and until what was held for
+    /// the answer is free.
+    fn longest_stay(&self, step: &PlanStep) -> Millis {
+        let free = match &step.hold {
+            Some(Hold::UntilAnswered(more, ..)) => {
+                let more = more.and_then(|m| m.hi).unwrap_or(Millis::ZERO);
+                person(self.procedure, step.by).reacts.hi.plus(more)
+            }
+            _ => Millis::ZERO,
+        };
+        match step.report {
+            Report::None => Millis::ZERO,
+            Report::Act | Report::Answer => self.latest_report(step).plus(free),
+        }
     }
 
     /// After the end of the act, the latest report of anything.
@@ -330,9 +377,12 @@ impl Maker<'_> {
             Target::Again { purse, enter, back, cool_down, spent, place } => {
                 let tries = self.procedure.purses.get(purse.0 as usize).map_or(0, |p| p.tries);
                 let mut all = self.onward(spent, path);
+                all.iter_mut().for_each(|onward| onward.spent = Some(*purse));
                 if path.used.get(purse).copied().unwrap_or(0) < tries {
-                    let retry = Some((*purse, *back, *cool_down, *place));
-                    all.insert(0, Onward::Step { enter: *enter, retry });
+                    let retry =
+                        Retry { purse: *purse, back: *back, cool: *cool_down, place: *place };
+                    let to = Next::Step(*enter);
+                    all.insert(0, Onward { to, retry: Some(retry), spent: None });
                 }
                 all
             }
@@ -351,20 +401,22 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         self.limits(at, over, path)?;
         for onward in onward {
-            let Onward::Step { enter, retry } = onward else {
-                self.made.ends.push((at, over));
-                continue;
+            let enter = match onward.to {
+                Next::Step(enter) if !self.plan.step(enter).rest_before => enter,
+                to => {
+                    if let Next::Step(rest) = to {
+                        self.made.leads.insert(rest);
+                    }
+                    let end = ended(at, onward, (over, Millis::ZERO), Some(over), path);
+                    self.made.ends.push(end);
+                    continue;
+                }
             };
-            if self.plan.step(enter).rest_before {
-                self.made.leads.insert(enter);
-                self.made.ends.push((at, over));
-                continue;
-            }
             let mut path = path.clone();
+            spend(onward, &mut path.used, &mut path.empty);
             let mut entry =
                 Entry { over: Some(over), ahead, act: end.cloned(), ..Entry::default() };
-            if let Some((purse, back, cool, place)) = retry {
-                *path.used.entry(purse).or_insert(0) += 1;
+            if let Some(Retry { back, cool, place, .. }) = onward.retry {
                 path.back = Some(back);
                 entry.act = None;
                 entry.cool = (cool > Millis::ZERO).then_some((cool, place));
@@ -384,6 +436,30 @@ impl Maker<'_> {
             self.demand(key, What::Limit, *range, &Hidden::seen(over), &from, over)?;
         }
         Ok(())
+    }
+}
+
+/// An end of a branch behind an outcome.
+fn ended(
+    step: StepIx,
+    onward: Onward,
+    latest: (Point, Millis),
+    earliest: Option<Point>,
+    path: &Path,
+) -> End {
+    let (mut used, mut empty) = (path.used.clone(), path.empty.clone());
+    spend(onward, &mut used, &mut empty);
+    let cool = onward.retry.map_or(Millis::ZERO, |retry| retry.cool);
+    End { step, to: onward.to, cool, latest, earliest, used, empty }
+}
+
+/// What a way costs in tries, and which purse it needs empty.
+fn spend(onward: Onward, used: &mut BTreeMap<PurseId, u32>, empty: &mut BTreeMap<PurseId, u32>) {
+    if let Some(retry) = onward.retry {
+        *used.entry(retry.purse).or_insert(0) += 1;
+    }
+    if let Some(purse) = onward.spent {
+        empty.entry(purse).or_insert(used.get(&purse).copied().unwrap_or(0));
     }
 }
 
