@@ -19,9 +19,10 @@ use crate::guide::Settings;
 use crate::journal::convert::effect_of;
 use crate::journal::entry::{self, Body, Header, RunKind, ScriptFile};
 use crate::journal::happened as h;
+use crate::journal::spoken;
 use crate::procedure::Examined;
 use crate::procedure::model::{Procedure, Status};
-use crate::procedure::timing::{PlainTiming, speech_lengths};
+use crate::procedure::timing::{PlainTiming, SpeechLengths, speech_lengths};
 use crate::proof::verdict::Verdict;
 
 /// Leads a person through the script.
@@ -67,6 +68,7 @@ fn lead(
     procedure: Procedure,
 ) -> Result<Outcome, String> {
     let speech = speech_lengths(&procedure);
+    let mut header = header(args, examined, &procedure, &speech);
     let settings = Settings {
         speech,
         timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
@@ -77,7 +79,6 @@ fn lead(
         banners: banners(&procedure),
         keys: KeyNames::default(),
     };
-    let mut header = header(args, examined, &procedure);
     let place = place(args, around)?;
     let take_up = place.as_ref().map_or(Ok(None), |place| earlier(place, around, &mut header))?;
     let record = place.map(|place| Plan { place, second: around.second.clone(), header });
@@ -118,7 +119,12 @@ fn status(procedure: &Procedure) -> String {
     }
 }
 
-fn header(args: &GuideArgs, examined: &Examined, procedure: &Procedure) -> Header {
+fn header(
+    args: &GuideArgs,
+    examined: &Examined,
+    procedure: &Procedure,
+    speech: &SpeechLengths,
+) -> Header {
     let files = examined.sources.files().map(|(_, f)| ScriptFile::new(f.name(), f.text()));
     Header {
         format: entry::FORMAT.to_owned(),
@@ -130,7 +136,8 @@ fn header(args: &GuideArgs, examined: &Examined, procedure: &Procedure) -> Heade
         status: status(procedure),
         files: files.collect(),
         profile: procedure.operator.name.clone(),
-        lengths: "model".to_owned(),
+        lengths: spoken::source_name(speech),
+        spoken: spoken::spoken(speech),
         operator: args.operator_label.clone(),
         counts: std::collections::BTreeMap::new(),
         continues: None,

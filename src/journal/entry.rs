@@ -142,6 +142,9 @@ pub struct Header {
     pub profile: String,
     /// Where the lengths of the spoken prompts come from.
     pub lengths: String,
+    /// The lengths that were counted with where they are not those of the model.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub spoken: Vec<SpokenText>,
     /// Who was led through it; may be a pseudonym, may be absent.
     #[serde(default)]
     pub operator: Option<String>,
@@ -180,6 +183,28 @@ impl ScriptFile {
         let text = text.into();
         ScriptFile { name: name.into(), sha256: super::sha256_hex(text.as_bytes()), text }
     }
+}
+
+/// How long one text takes to say, as the run counted with it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SpokenText {
+    /// The text's number in the script's table of texts, from 0.
+    pub text: u32,
+    /// The longest it takes, in milliseconds, the silence after it included.
+    #[schemars(range(min = 0))]
+    pub ms: i64,
+    /// Where the length comes from.
+    pub source: SpokenSource,
+}
+
+/// Where a measured speech length comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SpokenSource {
+    /// Rendered by a voice and measured.
+    Measured,
+    /// A teacher's recording.
+    Recorded,
 }
 
 /// Beside a vehicle, or practice.

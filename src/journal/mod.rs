@@ -8,6 +8,7 @@ pub mod convert;
 pub mod entry;
 pub mod happened;
 pub mod read;
+pub mod spoken;
 pub mod write;
 
 use sha2::{Digest, Sha256};

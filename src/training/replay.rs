@@ -12,6 +12,7 @@ use crate::journal::convert::{Context, effect_body, effect_of, input_of, to_guid
 use crate::journal::entry::{Body, ClockChange, Header, Interruption};
 use crate::journal::happened as h;
 use crate::journal::read::{Entry, Kept, ReadBack};
+use crate::journal::spoken::put_back;
 use crate::procedure::examine;
 
 /// One thing that a record shows, at its moment.
@@ -210,7 +211,9 @@ pub fn rerun(
     }
     let Some((sources, procedure)) = script(header) else { return Rerun::NoScript };
     let procedure = Arc::new(procedure);
-    let mut guide = Guide::new(Arc::clone(&procedure), settings(&procedure));
+    let mut settings = settings(&procedure);
+    put_back(&mut settings.speech, &header.spoken);
+    let mut guide = Guide::new(Arc::clone(&procedure), settings);
     let mut compare = Compare { came: Vec::new(), seen: 0 };
     let mut begun = false;
     for entry in &read.entries {

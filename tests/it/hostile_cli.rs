@@ -251,6 +251,7 @@ fn foreign_record() -> Vec<u8> {
         files: vec![ScriptFile::new(steers(), steers())],
         profile: steers(),
         lengths: steers(),
+        spoken: Vec::new(),
         operator: Some(steers()),
         counts: std::collections::BTreeMap::from([(steers(), i64::MIN)]),
         continues: Some(steers()),

@@ -51,6 +51,7 @@ fn header() -> Header {
         files: vec![ScriptFile::new("spare.bell", "# a spare\n")],
         profile: "standard".to_owned(),
         lengths: "model, 110 words a minute".to_owned(),
+        spoken: Vec::new(),
         operator: None,
         counts: std::collections::BTreeMap::new(),
         continues: None,

@@ -40,6 +40,7 @@ pub fn header() -> Header {
         files: vec![ScriptFile::new("spare.bell", "# a spare\n")],
         profile: "standard".to_owned(),
         lengths: "model".to_owned(),
+        spoken: Vec::new(),
         operator: None,
         counts: std::collections::BTreeMap::new(),
         continues: None,

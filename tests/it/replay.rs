@@ -212,6 +212,7 @@ fn hostile_record(folder: &Path) -> PathBuf {
         files: vec![ScriptFile::new(evil, evil)],
         profile: evil.to_owned(),
         lengths: evil.to_owned(),
+        spoken: Vec::new(),
         operator: Some(evil.to_owned()),
         counts: std::collections::BTreeMap::new(),
         continues: None,

@@ -3,7 +3,7 @@
 //! Takes a procedure's profiles and texts; gives spans. Speech is bounded from above by a model
 //! until something measured says better.
 
-use super::{SpeechLengths, SpeechSource};
+use super::{SpeechLengths, SpeechSource, Spoken};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{CUE_JITTER, HowMany, Node, Procedure, TextId};
 use crate::procedure::plan::{Next, Plan, PlanStep, StepIx, person};
@@ -83,7 +83,30 @@ impl SpeechLengths {
     /// The length of a text; nothing where nothing is spoken.
     #[must_use]
     pub fn of(&self, text: TextId) -> Span {
-        self.lengths.get(&text.0).copied().unwrap_or(Span::ZERO)
+        self.texts.get(&text).map_or(Span::ZERO, |spoken| spoken.span)
+    }
+
+    /// A text was rendered or recorded and takes at most this long, the silence after it included
+    /// (round up, never down). It takes the place of the model and of what the script states, longer
+    /// or shorter. A text that the procedure does not have is left out.
+    pub fn measured(&mut self, text: TextId, longest: Millis, source: SpeechSource) {
+        if let Some(spoken) = self.texts.get_mut(&text) {
+            let span = Span::new(Millis::ZERO, longest.max(Millis::ZERO).min(Millis::LONGEST));
+            *spoken = Spoken { span, source };
+        }
+    }
+
+    /// Every text with its length and where that comes from, in the order of the table of texts.
+    pub fn iter(&self) -> impl Iterator<Item = (TextId, Spoken)> + '_ {
+        self.texts.iter().map(|(text, spoken)| (*text, *spoken))
+    }
+
+    /// Where the lengths come from, each source once, with how many texts are from it.
+    #[must_use]
+    pub fn sources(&self) -> BTreeMap<SpeechSource, usize> {
+        let mut all = BTreeMap::new();
+        self.texts.values().for_each(|spoken| *all.entry(spoken.source).or_insert(0) += 1);
+        all
     }
 }
 
@@ -92,12 +115,14 @@ impl SpeechLengths {
 #[must_use]
 pub fn speech_lengths(procedure: &Procedure) -> SpeechLengths {
     let rate = procedure.operator.words_a_minute;
-    let texts = procedure.texts.iter().zip(0u32..);
-    let mut lengths: BTreeMap<u32, Span> =
-        texts.map(|(said, nth)| (nth, words_length(&said.text, rate))).collect();
+    let texts = (0..).map(TextId).zip(&procedure.texts);
+    let by_model =
+        |text: &str| Spoken { span: words_length(text, rate), source: SpeechSource::Model };
+    let mut texts: BTreeMap<TextId, Spoken> =
+        texts.map(|(id, said)| (id, by_model(&said.text))).collect();
     let bodies = procedure.ways.iter().map(|way| &way.body).chain([&procedure.body]);
-    bodies.for_each(|body| stated(body, &mut lengths));
-    SpeechLengths { lengths, source: SpeechSource::Model }
+    bodies.for_each(|body| stated(body, &mut texts));
+    SpeechLengths { texts, voice: None }
 }
 
 /// The model for one text at `rate` words a minute. Digits are spoken one by one.
@@ -111,19 +136,20 @@ pub fn words_length(text: &str, rate: u32) -> Span {
     Span::new(Millis::ZERO, spoken.plus(AROUND_WORDS))
 }
 
-fn stated(nodes: &[Node], lengths: &mut BTreeMap<u32, Span>) {
+fn stated(nodes: &[Node], texts: &mut BTreeMap<TextId, Spoken>) {
     for node in nodes {
         match node {
             Node::Step(step) => {
                 if let (Some(say), Some(lasting)) = (step.say, step.say_lasting) {
-                    lengths.insert(say.0, lasting);
+                    let spoken = Spoken { span: lasting, source: SpeechSource::Stated };
+                    texts.insert(say, spoken);
                 }
             }
             Node::Each { body, .. }
             | Node::Repeat { body, .. }
             | Node::OnlyIf { body, .. }
             | Node::Phase { body, .. }
-            | Node::Part { body, .. } => stated(body, lengths),
+            | Node::Part { body, .. } => stated(body, texts),
             Node::NoWayBack { .. } | Node::Finish(..) => {}
         }
     }
@@ -132,6 +158,8 @@ fn stated(nodes: &[Node], lengths: &mut BTreeMap<u32, Span>) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::procedure::model::Said;
+    use crate::source::Place;
 
     #[test]
     fn eleven_words_at_110_a_minute_take_six_seconds_and_the_silence_around() {
@@ -139,5 +167,20 @@ mod tests {
         assert_eq!(words_length(text, 110).hi, Millis(6600));
         assert_eq!(words_length("", 110).hi, Millis(600));
         assert_eq!(words_length("Slot 42, push-start", 60).hi, Millis(5600));
+    }
+
+    #[test]
+    fn what_was_heard_takes_the_place_of_the_model() {
+        let said = |text: &str| Said { text: text.to_owned(), place: Place::default() };
+        let texts = vec![said("Press the button."), said("Now.")];
+        let mut speech = speech_lengths(&Procedure { texts, ..Procedure::default() });
+        assert_eq!(speech.of(TextId(0)).hi, Millis(2237));
+        speech.measured(TextId(0), Millis(1420), SpeechSource::Measured);
+        speech.measured(TextId(7), Millis(1000), SpeechSource::Measured);
+        assert_eq!(speech.of(TextId(0)), Span::new(Millis::ZERO, Millis(1420)));
+        assert_eq!(speech.of(TextId(7)), Span::ZERO, "not one of ours");
+        let sources = speech.sources();
+        assert_eq!(sources[&SpeechSource::Model], 1);
+        assert_eq!(sources[&SpeechSource::Measured], 1);
     }
 }

@@ -17,7 +17,7 @@ pub use list::bounds;
 pub use plain::PlainTiming;
 
 use crate::clock::{Millis, Moment, Span};
-use crate::procedure::model::{Basis, Event};
+use crate::procedure::model::{Basis, Event, TextId};
 use crate::procedure::plan::{Anchor, StepIx};
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
@@ -234,25 +234,36 @@ pub trait Timing {
     fn why(&self, point: Point, known: &Known) -> Option<Why>;
 }
 
-/// Bounds on the lengths of spoken texts, by prompt.
+/// How long each text of a procedure takes to say, at the most, and where that comes from. Made by
+/// [`speech_lengths`] from the model; whoever has rendered or recorded the texts calls
+/// [`SpeechLengths::measured`] for each, and everything temporal then counts with that: the check, the
+/// guide, the record.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct SpeechLengths {
-    /// Stated or measured lengths, by the text's number.
-    pub lengths: BTreeMap<u32, Span>,
-    /// Where they come from.
+    texts: BTreeMap<TextId, Spoken>,
+    /// Which voice or whose recordings were measured, for people; nothing where none were.
+    pub voice: Option<String>,
+}
+
+/// How long one text takes to say.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Spoken {
+    /// From its first sound until the silence after it is over.
+    pub span: Span,
+    /// Where the length comes from.
     pub source: SpeechSource,
 }
 
-/// Where speech lengths come from (named by verdict and record).
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+/// Where a speech length comes from (named by verdict and record).
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum SpeechSource {
     /// The upper-bound model: words at the profile's rate + 0.6 s.
     #[default]
     Model,
-    /// Rendered and measured.
+    /// The script's own `lasting`.
+    Stated,
+    /// Rendered by a voice and measured.
     Measured,
-    /// A pack of recordings.
+    /// A teacher's recording.
     Recorded,
-    /// Nothing is spoken.
-    Silent,
 }

@@ -46,8 +46,8 @@ impl<'a> Chains<'a> {
         };
         let none: Vec<u32> = self.procedure.purses.iter().map(|_| 0).collect();
         let all: Vec<u32> = self.procedure.purses.iter().map(|purse| purse.tries).collect();
-        let whole = self.search((entry, none));
-        let once = self.search((entry, all));
+        let whole = self.search(&(entry, none));
+        let once = self.search(&(entry, all));
         let exact = whole.is_some() && once.is_some();
         let whole = whole.unwrap_or_else(|| self.bound(entry));
         let once = once.map_or(whole.most, |once| once.most);
@@ -62,7 +62,7 @@ impl<'a> Chains<'a> {
     }
 
     /// What is left from a state on; nothing where the states are too many.
-    fn search(&self, root: State) -> Option<Rest> {
+    fn search(&self, root: &State) -> Option<Rest> {
         let mut known: BTreeMap<State, Rest> = BTreeMap::new();
         let mut open = vec![root.clone()];
         let mut waiting: BTreeSet<State> = BTreeSet::new();
@@ -93,7 +93,7 @@ impl<'a> Chains<'a> {
                 return None;
             }
         }
-        known.get(&root).copied()
+        known.get(root).copied()
     }
 
     /// The legs that can be gone from a state, with the state behind each; `None` at an ending.
