@@ -120,6 +120,8 @@ pub const fn what(what: What) -> &'static str {
         What::Strokes => "the strokes",
         What::Holding => "holding",
         What::LettingGo => "letting go",
+        What::Question => "the answer to a question",
+        What::Awake => "what keeps it awake",
         What::Answer => "the vehicle's answer",
         What::Report => "knowing the sign and reporting it",
         What::Silence => "silence",

@@ -82,6 +82,16 @@ impl Hidden {
         let shared = pairs.take_while(|(a, b)| a.id == b.id).count();
         (&self.legs[shared..], &other.legs[shared..])
     }
+
+    /// The same for the least between them. Hands start at the second word of a cue: what follows its
+    /// words may lie before their end, so the words are not shared.
+    #[must_use]
+    pub fn apart_at_least<'a>(&'a self, other: &'a Hidden) -> (&'a [Leg], &'a [Leg]) {
+        match other.legs.last() {
+            Some(last) if last.what == What::NowWords => (&self.legs, &other.legs),
+            _ => self.apart(other),
+        }
+    }
 }
 
 /// The bounds of several legs one after the other.

@@ -8,7 +8,7 @@ use crate::clock::{Millis, Moment, Span};
 use crate::procedure::model::{Event, Hold, Procedure};
 use crate::procedure::plan::{Next, Plan, PlanStep, Report, StepIx, person};
 use crate::procedure::timing::{
-    Mark, Point, SpeechLengths, hands, now_words, report_delay, strokes,
+    Known, Mark, Point, SpeechLengths, hands, now_words, report_delay, strokes,
 };
 use crate::vehicle::draw::Draw;
 use std::collections::BTreeMap;
@@ -24,6 +24,8 @@ pub struct Truth {
     /// Acts outside a window of theirs: step, window (or [`HELD`]), by how much; negative: too early,
     /// or not held long enough. A hold of one exact length is held at least so long.
     pub outside: Vec<(StepIx, usize, Millis)>,
+    /// What was tried, and where the run went back to: windows of the first try may be past.
+    pub tries: Known,
 }
 
 /// A stretch of hands going on: the acts that are still to be done.
@@ -71,7 +73,9 @@ impl World<'_> {
         let step = self.plan.step(first);
         let called = stretch.end;
         let words = now_words(self.speech, step);
-        truth.points.insert(Point { step: first, mark: Mark::Called }, called);
+        let point = Point { step: first, mark: Mark::Called };
+        truth.points.insert(point, called);
+        truth.tries.at(point, called);
         let heard = called.after(draw.within(words));
         truth.points.insert(Point { step: first, mark: Mark::Heard }, heard);
         if step.only_watch {
@@ -148,6 +152,9 @@ impl World<'_> {
             else {
                 continue;
             };
+            if window.first_try_only && truth.tries.first_try_past(window.anchor.step, ix) {
+                continue;
+            }
             let after = subject.since(anchor);
             let late = window.range.hi.map_or(Millis::ZERO, |hi| after.minus(hi));
             let early = window.range.lo.minus(after);

@@ -59,6 +59,8 @@ pub struct Play {
     /// How often each step was done.
     times: BTreeMap<StepIx, u32>,
     learned: BTreeMap<Thing, ItemClass>,
+    /// The step of the script entered last.
+    reached: Option<StepIx>,
     /// What the last frame asked, so that it is answered once.
     asked: Option<Asked>,
     wants: Option<AnswerText>,
@@ -103,6 +105,7 @@ pub fn play_drawn(
         stretch: None,
         times: BTreeMap::new(),
         learned: BTreeMap::new(),
+        reached: None,
         asked: None,
         wants: None,
         gone: false,
@@ -191,6 +194,12 @@ impl Play {
     /// The step that goes straight on after an answer has no cue: the hands go on by themselves.
     fn entered(&mut self, step: StepIx) {
         let Some(plan) = self.plan.clone() else { return };
+        if step.0 < plan.main {
+            if self.reached.is_some_and(|reached| step <= reached) {
+                self.out.truth.tries.forget_from(step);
+            }
+            self.reached = Some(step);
+        }
         let straight = plan.steps.get(step.0 as usize).is_some_and(|s| s.straight_on);
         let Some(before) = self.stretch.take().filter(|before| straight && before.over()) else {
             return;

@@ -34,6 +34,7 @@ mod runs_rules;
 mod runs_support;
 mod sarif;
 mod shell;
+mod sound;
 mod sources;
 mod terminal;
 mod tones;

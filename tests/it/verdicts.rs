@@ -16,7 +16,7 @@ use stepbell::vehicle::play;
 
 /// Every shipped procedure and sequence, by name. The one that is there to be refused by `check` is
 /// planned all the same, to see the proof refuse it too.
-fn scripts() -> Vec<(String, Examined)> {
+pub fn scripts() -> Vec<(String, Examined)> {
     let mut all = Vec::new();
     for folder in ["procedures", "tests/scripts/sequences"] {
         let entries = fs::read_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join(folder));
@@ -37,7 +37,7 @@ fn scripts() -> Vec<(String, Examined)> {
     all
 }
 
-fn decide(examined: &Examined) -> Verdict {
+pub fn decide(examined: &Examined) -> Verdict {
     let procedure = examined.procedure.as_ref().expect("a model");
     verdict(procedure, &examined.plans, &speech_lengths(procedure))
 }
@@ -136,7 +136,7 @@ fn who_keeps_the_bounds_of_a_proven_script_misses_no_window() {
 }
 
 /// A small script around these lines, checked and planned; complaints of the grave kind are not wanted.
-fn small(lines: &str) -> Examined {
+pub fn small(lines: &str) -> Examined {
     let text =
         format!("procedure \"A\"\nstatus demonstration\naccording to common practice\n{lines}");
     let examined = examine("a.bell", text, &mut |_| Err("no file".to_owned()));
@@ -146,7 +146,7 @@ fn small(lines: &str) -> Examined {
 }
 
 /// The lines of a refusal's sum.
-fn lines_of(examined: &Examined, verdict: &Verdict) -> Vec<u32> {
+pub fn lines_of(examined: &Examined, verdict: &Verdict) -> Vec<u32> {
     let Verdict::Refused(refusal) = verdict else { panic!("not refused: {verdict:?}") };
     refusal.grounds.iter().map(|g| examined.sources.line_col(g.place).line).collect()
 }

@@ -110,6 +110,10 @@ pub enum What {
     Holding,
     /// Letting go.
     LettingGo,
+    /// A question of the step, which the person answers when they can.
+    Question,
+    /// Something to do every so often.
+    Awake,
     /// The vehicle's delay.
     Answer,
     /// Watching a sign until it is known, and reporting it.
@@ -140,6 +144,7 @@ pub struct Bracket {
 pub struct Known {
     points: BTreeMap<Point, Bracket>,
     again: BTreeSet<StepIx>,
+    returns: BTreeSet<StepIx>,
 }
 
 impl Mark {
@@ -190,12 +195,22 @@ impl Known {
         let called = self.points.keys().filter(|p| p.step >= from && p.mark == Mark::Called);
         self.again.extend(called.map(|point| point.step));
         self.points.retain(|point, _| point.step < from);
+        self.returns.retain(|back| *back < from);
+        self.returns.insert(from);
     }
 
     /// Whether a step was called before the run went back behind it.
     #[must_use]
     pub fn tried(&self, step: StepIx) -> bool {
         self.again.contains(&step)
+    }
+
+    /// Whether a window of the first try that binds `step` and counts from `anchor` is past: the step
+    /// was tried before, or the run went back to a step behind the anchor and not behind this one.
+    #[must_use]
+    pub fn first_try_past(&self, anchor: StepIx, step: StepIx) -> bool {
+        let between = |back: &StepIx| anchor < *back && *back <= step;
+        self.tried(step) || self.returns.iter().any(between)
     }
 
     /// Un-happens every moment of one step.

@@ -32,7 +32,7 @@ struct Claim {
 
 impl Claim {
     fn holds(&self, known: &Known) -> bool {
-        self.first_try.is_none_or(|step| !known.tried(step))
+        self.first_try.is_none_or(|step| !known.first_try_past(self.anchor.step, step))
     }
 }
 

@@ -55,7 +55,7 @@ impl Maker<'_> {
         let waits = matches!(step.hold, Some(Hold::UntilAnswered(..)));
         for window in &step.windows {
             let late = waits && window.subject == Event::Released;
-            if late != answered || (window.first_try_only && !first_try) {
+            if late != answered || self.past(window, at, path, first_try) {
                 continue;
             }
             if step.hold == Some(Hold::On) && window.subject == Event::Released {
@@ -70,11 +70,22 @@ impl Maker<'_> {
         let held = step.lets_go.filter(|held| plan.step(*held).hold == Some(Hold::On));
         for held in held.into_iter().filter(|_| !answered) {
             let on = plan.step(held).windows.iter().filter(|w| w.subject == Event::Released);
-            for window in on.filter(|w| first_try || !w.first_try_only) {
-                self.window(held, window, path, cue)?;
+            for window in on {
+                if !self.past(window, held, path, first_try) {
+                    self.window(held, window, path, cue)?;
+                }
             }
         }
         Ok(())
+    }
+
+    /// Whether a window of the first try does not hold here. A run that begins again after a miss went
+    /// back behind whatever it has not seen.
+    fn past(&self, window: &PlanWindow, at: StepIx, path: &Path, first_try: bool) -> bool {
+        let anchor = window.anchor.step;
+        let between = |back: &StepIx| anchor < *back && *back <= at;
+        let unseen = self.afresh && !path.seen.contains_key(&Named::of(window.anchor));
+        window.first_try_only && (!first_try || unseen || path.returns.iter().any(between))
     }
 
     pub(super) fn window(
@@ -86,15 +97,13 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         let subject = Named { step: at, mark: Mark::of(window.subject) };
         let key = WindowKey { step: at, place: window.place };
-        let anchor = Named::of(window.anchor);
-        if window.first_try_only && self.afresh && !path.seen.contains_key(&anchor) {
-            return Ok(());
-        }
         let Some(to) = path.seen.get(&subject).and_then(|forms| forms.first()).cloned() else {
             self.made.unanchored.get_or_insert(window.place);
             return Ok(());
         };
-        let Some(from) = self.anchor(key, anchor, path, window.range)? else { return Ok(()) };
+        let Some(from) = self.anchor(key, Named::of(window.anchor), path, window.range)? else {
+            return Ok(());
+        };
         self.demand(key, What::Window, window.range, &to, &from, cue)
     }
 
@@ -149,15 +158,16 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         let exact = range.hi == Some(range.lo);
         let error = if exact { Millis::ZERO } else { CLOCK_ERROR };
-        let (to_legs, from_legs) = to.apart(from);
         let own = |length| Ground { step: key.step, place: key.place, what, length };
         if let Some(hi) = range.hi {
+            let (to_legs, from_legs) = to.apart(from);
             let mut by = vec![own(hi.minus(error))];
             by.extend(grounds(to_legs, false, -1));
             by.extend(grounds(from_legs, true, 1));
             self.lay(key, hi, from.root, to.root, by, cue)?;
         }
         if range.lo > Millis::ZERO {
+            let (to_legs, from_legs) = to.apart_at_least(from);
             let mut by = vec![own(Millis::ZERO.minus(range.lo.plus(error)))];
             by.extend(grounds(to_legs, true, 1));
             by.extend(grounds(from_legs, false, -1));

@@ -130,6 +130,8 @@ struct Path {
     used: BTreeMap<PurseId, u32>,
     empty: BTreeMap<PurseId, u32>,
     entered: BTreeSet<StepIx>,
+    /// Steps that the path went back to, none before the last of them.
+    returns: Vec<StepIx>,
     /// Un-happens when it is entered.
     back: Option<StepIx>,
 }

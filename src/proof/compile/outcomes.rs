@@ -4,7 +4,7 @@
 
 use super::{End, Entry, Maker, Onward, Path, Retry, TooLarge, WindowKey, Work, first_of, forward};
 use crate::clock::{Millis, Span};
-use crate::procedure::model::{Hold, PurseId};
+use crate::procedure::model::{Hold, PurseId, Range};
 use crate::procedure::plan::{Limit, Next, PlanMet, PlanStep, Report, StepIx, Target, person};
 use crate::procedure::timing::{Mark, Point as Named, What, report_delay};
 use crate::proof::hidden::{Ground, Hidden, Leg};
@@ -19,6 +19,7 @@ impl Maker<'_> {
         cue: Point,
         end: &Hidden,
         first_try: bool,
+        chain: &[StepIx],
         path: &Path,
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
@@ -46,7 +47,7 @@ impl Maker<'_> {
                 self.follow(at, over, ahead, Some(end), onward, &path)?;
             }
         }
-        self.asides(at, cue, end, ahead, path)
+        self.asides(at, cue, end, ahead, chain, path)
     }
 
     /// The step on the hoped-for way is prepared while this answer is awaited.
@@ -111,13 +112,12 @@ impl Maker<'_> {
             self.answer(at, cue, end, first_try, path, ahead, &group)?;
         }
         let Some(silence) = &step.silence else { return Ok(()) };
+        // The person says so once it is sure, or the guide decides when a report could have come.
         let from = self.from(Named::of(silence.anchor), path, silence.place, end);
-        let over = self.point(at)?;
         let report = report_delay(self.procedure, step).hi;
-        let decided = from.span().hi.plus(silence.within).plus(report);
-        let by =
-            Ground { step: at, place: silence.place, what: What::Silence, length: Millis::ZERO };
-        self.exactly(from.root, over, decided, by)?;
+        let until = Span::new(silence.within, silence.within.plus(report));
+        let leg = self.leg(until, at, silence.place, What::Silence);
+        let over = self.report(at, cue, &from.then(leg))?;
         let mut path = path.clone();
         self.over(&mut path, at, over);
         let onward = self.onward(&silence.then, &path);
@@ -224,8 +224,9 @@ impl Maker<'_> {
             let shared = first.root == told.root
                 && way <= told.legs.len()
                 && first.legs.iter().zip(&told.legs).all(|(a, b)| a.id == b.id);
-            // A moment without legs is seen itself.
-            if !shared || way == 0 {
+            // A moment without legs is seen itself; the end of the words may lie behind the act.
+            let words = first.legs.last().is_none_or(|leg| leg.what == What::NowWords);
+            if !shared || words {
                 continue;
             }
             let rest = told.legs[way..].iter().rev();
@@ -269,6 +270,7 @@ impl Maker<'_> {
         cue: Point,
         end: &Hidden,
         ahead: Option<(Point, Millis, StepIx)>,
+        chain: &[StepIx],
         path: &Path,
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
@@ -287,10 +289,13 @@ impl Maker<'_> {
                 continue;
             }
             done.push(onward.clone());
-            let latest = self.latest_report(step);
-            let leg = self.leg(Span::new(Millis::ZERO, latest), at, step.place, What::Report);
+            // It may be said at once, and before anything is done.
+            let early = Millis::ZERO.minus(end.span().lo);
+            let told = Span::new(early, self.latest_report(step));
+            let leg = self.leg(told, at, step.place, What::Report);
             let over = self.report(at, cue, &end.then(leg))?;
             let mut path = path.clone();
+            path.entered.retain(|tried| !chain.contains(tried));
             self.over(&mut path, at, over);
             self.follow(at, over, ahead, Some(end), onward, &path)?;
         }
@@ -399,8 +404,8 @@ impl Maker<'_> {
         onward: Vec<Onward>,
         path: &Path,
     ) -> Result<(), TooLarge> {
-        self.limits(at, over, path)?;
         for onward in onward {
+            self.limits(at, over, onward.to, path)?;
             let enter = match onward.to {
                 Next::Step(enter) if !self.plan.step(enter).rest_before => enter,
                 to => {
@@ -426,14 +431,34 @@ impl Maker<'_> {
         Ok(())
     }
 
-    /// Limits on stretches that end with this step.
-    pub(super) fn limits(&mut self, at: StepIx, over: Point, path: &Path) -> Result<(), TooLarge> {
+    /// Limits on stretches that are left here: behind their last step, to an ending, or to a step
+    /// outside. A stretch that is broken off has no least. One that is left before the limit began to
+    /// run keeps it.
+    pub(super) fn limits(
+        &mut self,
+        at: StepIx,
+        over: Point,
+        to: Next,
+        path: &Path,
+    ) -> Result<(), TooLarge> {
         let plan = self.plan;
-        let ending = plan.limits.iter().filter(|limit| limit.to == at);
-        for Limit { range, anchor, place, .. } in ending {
-            let key = WindowKey { step: at, place: *place };
-            let Some(from) = self.anchor(key, Named::of(*anchor), path, *range)? else { continue };
-            self.demand(key, What::Limit, *range, &Hidden::seen(over), &from, over)?;
+        let inside = |limit: &&Limit| limit.from <= at && at <= limit.to;
+        for limit in plan.limits.iter().filter(inside) {
+            let stays = match to {
+                Next::Step(enter) => limit.from <= enter && enter <= limit.to,
+                Next::End(_) => false,
+            };
+            let last = at == limit.to;
+            let anchor = Named::of(limit.anchor);
+            let not_yet = !path.seen.contains_key(&anchor) && self.made.start <= anchor.step;
+            if !last && (stays || not_yet) {
+                continue;
+            }
+            let lo = if last { limit.range.lo } else { Millis::ZERO };
+            let range = Range { lo, ..limit.range };
+            let key = WindowKey { step: at, place: limit.place };
+            let Some(from) = self.anchor(key, anchor, path, range)? else { continue };
+            self.demand(key, What::Limit, range, &Hidden::seen(over), &from, over)?;
         }
         Ok(())
     }

@@ -10,11 +10,16 @@ use crate::procedure::timing::{Mark, Point as Named, What, hands, now_words, pro
 use crate::proof::hidden::{Ground, Hidden};
 use crate::source::Place;
 
+/// Longer than any length that a script can state.
+const LONGEST: Millis = Millis::secs(2 * 24 * 60 * 60);
+
 impl Maker<'_> {
     pub(super) fn stretch(&mut self, work: Work) -> Result<(), TooLarge> {
         let Work { at, entry, mut path } = work;
         if path.back == Some(at) {
             path.seen.retain(|named, _| named.step < at);
+            path.returns.retain(|back| *back < at);
+            path.returns.push(at);
             path.back = None;
         }
         let first_try = path.entered.insert(at);
@@ -32,7 +37,7 @@ impl Maker<'_> {
         }
         let last = *chain.last().unwrap_or(&at);
         self.afresh_from(&chain);
-        self.outcomes(last, cue, &here, first_try, &path)
+        self.outcomes(last, cue, &here, first_try, &chain, &path)
     }
 
     /// This step and all that follow straight on, up to the one whose answer is awaited.
@@ -78,6 +83,7 @@ impl Maker<'_> {
             length: Millis::ZERO.minus(length),
         };
         let words = ground(What::PrepareWords, step.place, self.words_before(at));
+        let entry = &self.asked(at, entry)?;
         let cool = entry.cool.map(|(length, place)| ground(What::CoolDown, place, length));
         let prepared = entry.ahead.is_some_and(|(_, _, whose)| whose == at) && cool.is_none();
         if let Some(over) = entry.over {
@@ -91,10 +97,25 @@ impl Maker<'_> {
         }
         let seen = Hidden::seen(cue);
         path.seen.insert(Named { step: at, mark: Mark::Called }, vec![seen.clone()]);
-        let now = self.leg(now_words(self.speech, step), at, step.place, What::NowWords);
+        // Hands start at the second word, so nothing counts on how long the words take at the least.
+        let now = Span::new(Millis::ZERO, now_words(self.speech, step).hi);
+        let now = self.leg(now, at, step.place, What::NowWords);
         let heard = seen.then(now);
         path.seen.insert(Named { step: at, mark: Mark::Heard }, vec![heard.clone()]);
         Ok(heard)
+    }
+
+    /// A question at a step that is not a resting point is answered when the person can: nothing that
+    /// must happen by a moment can wait for it.
+    fn asked(&mut self, at: StepIx, entry: &Entry) -> Result<Entry, TooLarge> {
+        let mut entry = entry.clone();
+        let asks = self.chain(at).into_iter().any(|ix| !self.plan.step(ix).asks.is_empty());
+        if let Some(over) = entry.over.filter(|_| asks) {
+            let place = self.plan.step(at).place;
+            let leg = self.leg(Span::new(Millis::ZERO, LONGEST), at, place, What::Question);
+            entry.over = Some(self.report(at, over, &Hidden::seen(over).then(leg))?);
+        }
+        Ok(entry)
     }
 
     /// One act behind `here`; gives its end. Its least counts from the cue: `now_words` may take no
