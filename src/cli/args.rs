@@ -6,6 +6,9 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::network::NetworkArgs;
 use crate::edge::keys::KeyMap;
+use crate::faces::orders::refused;
+use crate::vehicle::law::{Spread, Spreads};
+use crate::vehicle::order::Order;
 
 /// Write a timed key-learning sequence down once, have its timing checked, be led through it, keep
 /// the record.
@@ -44,6 +47,8 @@ pub enum Command {
     Why(WhyArgs),
     /// Lead a person through a script, live, and record it
     Guide(GuideArgs),
+    /// Practise without a vehicle, or play many runs for the odds
+    Rehearse(RehearseArgs),
     /// Show a record again, or what it says in short
     Replay(ReplayArgs),
     /// Check plain temporal networks (`.tn` files)
@@ -139,6 +144,105 @@ pub struct GuideArgs {
     /// Plain lines also in a terminal
     #[arg(long)]
     pub plain: bool,
+}
+
+/// `rehearse`
+#[derive(Args, Clone, Debug)]
+#[command(after_help = "\
+Faults: silence, other-answer, slow-answer, lost-guard, slip, memory-full; `silence@wake` in that step,
+`slip@press/2` in its second turn. Without a step the seed chooses where.
+
+Lengths are drawn inside the script's bounds (--inside), or with tails: never quicker than the least,
+and in one of twenty longer than the most. The spread is the standard deviation of the logarithm.")]
+pub struct RehearseArgs {
+    /// The script
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// Play so many runs by imaginary hands, and tell the odds
+    #[arg(long, value_name = "N", required = true, value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
+    pub runs: Option<u64>,
+    /// What goes wrong, by name; may be given more than once
+    #[arg(long, value_name = "NAME[@STEP]", value_parser = order)]
+    pub fault: Vec<Order>,
+    /// The same number gives the same vehicle
+    #[arg(long, value_name = "NUMBER", default_value = "1")]
+    pub seed: u64,
+    /// How many of a group, as in `spares=2`; by default the least
+    #[arg(long, value_name = "NAME=N", value_parser = count)]
+    pub count: Vec<(String, u32)>,
+    /// Draw every length inside the script's bounds
+    #[arg(long, conflicts_with = "spread")]
+    pub inside: bool,
+    /// Other spreads, from 0 to 1.5
+    #[arg(long, value_name = "hands=0.5,reports=0.5,vehicle=0.25", value_parser = spreads)]
+    pub spread: Option<Spreads>,
+    /// How to answer
+    #[arg(long, value_enum, default_value = "human", requires = "runs")]
+    pub format: Figures,
+    /// Draw what was left of each window
+    #[arg(long, value_name = "FILE.svg", requires = "runs", value_parser = svg)]
+    pub picture: Option<PathBuf>,
+    /// On so many threads; by default one a core
+    #[arg(long, value_name = "N", requires = "runs", value_parser = clap::value_parser!(u16).range(1..=512))]
+    pub threads: Option<u16>,
+}
+
+/// How to tell figures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Figures {
+    /// A report for people
+    Human,
+    /// One JSON document for programs
+    Json,
+}
+
+fn order(text: &str) -> Result<Order, String> {
+    text.parse().map_err(|why| refused(&why))
+}
+
+fn count(text: &str) -> Result<(String, u32), String> {
+    let pair = text.split_once('=');
+    let read = pair.and_then(|(name, n)| Some((name.trim().to_owned(), n.trim().parse().ok()?)));
+    read.ok_or_else(|| "a group of the script and how many, as in spares=2".to_owned())
+}
+
+/// Spreads by name, each from 0 to 1.5 with at most three decimals.
+fn spreads(text: &str) -> Result<Spreads, String> {
+    let mut spreads = Spreads::default();
+    for part in text.split(',') {
+        let why =
+            || format!("`{part}` is not hands=0.5, reports=0.5 or vehicle=0.25, from 0 to 1.5");
+        let (name, value) = part.split_once('=').ok_or_else(why)?;
+        let spread = thousandths(value.trim()).map(Spread).filter(|s| s.0 <= Spread::WIDEST.0);
+        let spread = spread.ok_or_else(why)?;
+        match name.trim() {
+            "hands" => spreads.hands = spread,
+            "reports" => spreads.reports = spread,
+            "vehicle" => spreads.vehicle = spread,
+            _ => return Err(why()),
+        }
+    }
+    Ok(spreads)
+}
+
+/// A plain decimal with at most three places, in thousandths.
+fn thousandths(text: &str) -> Option<u32> {
+    let (whole, part) = text.split_once('.').unwrap_or((text, "0"));
+    let digits = |s: &str| !s.is_empty() && s.bytes().all(|b| b.is_ascii_digit());
+    if !digits(whole) || !digits(part) || part.len() > 3 || whole.len() > 3 {
+        return None;
+    }
+    let whole: u32 = whole.parse().ok()?;
+    let part: u32 = format!("{part:0<3}").parse().ok()?;
+    Some(whole * 1000 + part)
+}
+
+fn svg(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    match path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("svg")) {
+        true => Ok(path),
+        false => Err("the picture's name must end in .svg".to_owned()),
+    }
 }
 
 /// `replay`

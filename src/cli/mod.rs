@@ -7,6 +7,7 @@ pub mod check;
 pub mod exit;
 pub mod guide;
 pub mod network;
+pub mod odds;
 pub mod out;
 pub mod replay;
 pub mod script;
@@ -59,6 +60,7 @@ pub fn run(around: &Surroundings) -> Exit {
         Command::Tidy(args) => out::say(&tidy::run(&args)),
         Command::Why(args) => out::say(&why::run(&args)),
         Command::Guide(args) => guide::run(&args, around),
+        Command::Rehearse(args) => out::say(&odds::run(&args)),
         Command::Replay(args) => replay::run(&args, around),
         Command::Network(args) => out::say(&networks(&args)),
         Command::Completions(args) => out::say(&shell::completions(&args)),

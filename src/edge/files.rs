@@ -137,6 +137,14 @@ pub fn replace(path: &Path, text: &str) -> io::Result<()> {
     written
 }
 
+/// Puts a text into a file that may be there already; see [`replace`].
+///
+/// # Errors
+/// The operating system's own words; a file that was there is as it was.
+pub fn put(path: &Path, text: &str) -> io::Result<()> {
+    if path.exists() { replace(path, text) } else { std::fs::write(path, text) }
+}
+
 /// Reads a script from an open stream.
 ///
 /// # Errors

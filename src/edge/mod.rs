@@ -5,6 +5,7 @@
 pub mod clock;
 pub mod disk;
 pub mod files;
+pub mod many;
 pub mod records;
 
 pub mod console;

@@ -7,6 +7,9 @@
 pub mod address;
 pub mod digits;
 pub mod finding;
+pub mod margins;
+pub mod odds;
+pub mod orders;
 pub mod phrases;
 pub mod plain;
 pub mod safe;

@@ -147,7 +147,7 @@ impl Run {
 
     /// Steps begun and steps in all, on the hoped-for way.
     fn progress(&self, world: &World) -> (u32, u32) {
-        let way = world.hoped_way();
+        let way = &world.way;
         let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
         let begun = match way.iter().position(|ix| *ix == self.step) {
             Some(at) => at + 1,

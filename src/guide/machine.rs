@@ -5,7 +5,8 @@
 
 use crate::clock::{Millis, Moment};
 use crate::guide::cue::{
-    CountWhat, Cue, Effect, Fact, Frame, GapKind, Input, Notice, Press, Question, Stage, Tone,
+    CountTo, CountWhat, Cue, Effect, Fact, Frame, GapKind, Input, Notice, Press, Question, Stage,
+    Tone,
 };
 use crate::guide::frame;
 use crate::guide::out::Out;
@@ -46,6 +47,22 @@ pub struct Guide {
     stop_asked: Option<Moment>,
     notice: Option<Notice>,
     shown: Option<Frame>,
+    /// When to be woken, worked out once at the end of each input.
+    wakes: Option<Moment>,
+    woken: Option<Moment>,
+    ended: Option<EndingId>,
+}
+
+/// The state of a run at one moment, to go back to.
+#[derive(Clone)]
+pub struct Saved {
+    run: Run,
+    undo: Option<Box<Run>>,
+    now: Moment,
+    stop_asked: Option<Moment>,
+    notice: Option<Notice>,
+    shown: Option<Frame>,
+    wakes: Option<Moment>,
     woken: Option<Moment>,
     ended: Option<EndingId>,
 }
@@ -78,6 +95,7 @@ impl Guide {
             stop_asked: None,
             notice: None,
             shown: None,
+            wakes: None,
             woken: None,
             ended: None,
         }
@@ -115,6 +133,10 @@ impl Guide {
     /// When the guide wants to be woken, at the latest. `None`: it waits for a press.
     #[must_use]
     pub fn next_wakeup(&self) -> Option<Moment> {
+        self.wakes
+    }
+
+    fn wakes(&self) -> Option<Moment> {
         if self.ended.is_some() {
             return None;
         }
@@ -133,6 +155,46 @@ impl Guide {
             Life::Running(running) => Some(&running.world.plan),
             Life::Preparing(_) => None,
         }
+    }
+
+    /// The plan, once the run has begun, for whoever keeps it.
+    #[must_use]
+    pub fn shared_plan(&self) -> Option<Arc<Plan>> {
+        match &self.life {
+            Life::Running(running) => Some(Arc::clone(&running.world.plan)),
+            Life::Preparing(_) => None,
+        }
+    }
+
+    /// The state of the run, once it has begun.
+    #[must_use]
+    pub fn save(&self) -> Option<Saved> {
+        let Life::Running(running) = &self.life else { return None };
+        Some(Saved {
+            run: running.run.clone(),
+            undo: running.undo.clone(),
+            now: self.now,
+            stop_asked: self.stop_asked,
+            notice: self.notice.clone(),
+            shown: self.shown.clone(),
+            wakes: self.wakes,
+            woken: self.woken,
+            ended: self.ended,
+        })
+    }
+
+    /// Goes back to a state that this very guide gave. Before the run there is nothing to go back to.
+    pub fn restore(&mut self, saved: &Saved) {
+        let Life::Running(running) = &mut self.life else { return };
+        running.run.clone_from(&saved.run);
+        running.undo.clone_from(&saved.undo);
+        self.now = saved.now;
+        self.stop_asked = saved.stop_asked;
+        self.notice.clone_from(&saved.notice);
+        self.shown.clone_from(&saved.shown);
+        self.wakes = saved.wakes;
+        self.woken = saved.woken;
+        self.ended = saved.ended;
     }
 
     /// How it ended.
@@ -206,12 +268,14 @@ impl Guide {
             Life::Preparing(preparation) => preparation.choices.clone(),
             Life::Running(_) => plan.choices.clone(),
         };
-        let world = World {
+        let mut world = World {
             procedure: Arc::clone(&self.procedure),
-            plan,
+            plan: Arc::new(plan),
             timing,
             speech: self.settings.speech.clone(),
+            way: Vec::new(),
         };
+        world.way = world.hoped_way();
         let mut run = Run::new(&world, choices, out.now);
         run.begin(&world, out);
         let mut running = Running { world, run, undo: None };
@@ -221,23 +285,26 @@ impl Guide {
 
     /// Adds what follows from the state: notices and the frame, the next wake-up, the end.
     fn complete(&mut self, mut out: Out) -> Vec<Effect> {
+        if let Life::Running(running) = &self.life
+            && let Phase::Over(ending) = running.run.phase
+        {
+            self.ended = Some(ending);
+        }
+        let frame = self.frame(out.now);
         if let Life::Running(running) = &mut self.life {
-            if let Phase::Over(ending) = running.run.phase {
-                self.ended = Some(ending);
-            }
-            running.ring_seconds(&mut out);
+            running.ring_seconds(frame.count, &mut out);
         }
         if out.cue_given {
             self.notice = None;
         }
-        let frame = self.frame(out.now);
         let notices = std::mem::take(&mut out.notices);
         for notice in notices {
             self.notice = Some(notice);
             self.show(Frame { notice: self.notice.clone(), ..frame.clone() }, &mut out);
         }
         self.show(Frame { notice: self.notice.clone(), ..frame }, &mut out);
-        match (self.ended, self.next_wakeup()) {
+        self.wakes = self.wakes();
+        match (self.ended, self.wakes) {
             (Some(ending), _) => {
                 let class = self.procedure.endings.get(ending.0 as usize);
                 let class = class.map_or(EndingClass::Unsure, |ending| ending.class);
@@ -397,10 +464,9 @@ impl Running {
     }
 
     /// Rings the last ten and five seconds of a window that counts down.
-    fn ring_seconds(&mut self, out: &mut Out) {
-        let frame = self.run.frame(&self.world, out.now);
+    fn ring_seconds(&mut self, count: Option<CountTo>, out: &mut Out) {
         let counts = |what| matches!(what, CountWhat::LatestCue | CountWhat::LatestAct);
-        let Some(count) = frame.count.filter(|count| counts(count.what)) else {
+        let Some(count) = count.filter(|count| counts(count.what)) else {
             self.run.seconds = None;
             return;
         };

@@ -18,4 +18,4 @@ mod steps;
 mod tests_after;
 mod world;
 
-pub use machine::{Guide, MakeTiming, Settings};
+pub use machine::{Guide, MakeTiming, Saved, Settings};

@@ -21,11 +21,13 @@ pub(super) struct World {
     /// The checked model.
     pub procedure: Arc<Procedure>,
     /// The flat plan.
-    pub plan: Plan,
+    pub plan: Arc<Plan>,
     /// What is allowed when.
     pub timing: Box<dyn Timing + Send>,
     /// How long texts take to say.
     pub speech: SpeechLengths,
+    /// The steps on the hoped-for way.
+    pub way: Vec<StepIx>,
 }
 
 /// The brackets of one act, as far as its bounds tell before it is reported.

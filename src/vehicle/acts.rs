@@ -1,20 +1,23 @@
 //! The imaginary hands and the imaginary vehicle: what happens between a cue and its report.
 //!
 //! Takes a cue's moment and the plan; gives the moments at which hands and vehicle truly act, drawn
-//! uniformly inside the declared bounds, and what the vehicle answers. The vehicle keeps its windows:
-//! an act outside them is not answered.
+//! by the law of the draws, and what the vehicle answers. The vehicle keeps its windows: an act outside
+//! them is not answered.
 
 use crate::clock::{Millis, Moment, Span};
-use crate::procedure::model::{Event, Hold, Procedure};
-use crate::procedure::plan::{Next, Plan, PlanStep, Report, StepIx, person};
+use crate::procedure::model::{Event, Hold, HowMany, Procedure};
+use crate::procedure::plan::{Next, Plan, Report, StepIx, person};
 use crate::procedure::timing::{
     Known, Mark, Point, SpeechLengths, hands, now_words, report_delay, strokes,
 };
-use crate::vehicle::draw::Draw;
+use crate::vehicle::draw::{Draw, What};
+use crate::vehicle::law::Share;
 use std::collections::BTreeMap;
 
 /// Stands for the length of a hold among the windows of a step.
 pub const HELD: usize = usize::MAX;
+/// Stands for the vehicle's limit on a count among them.
+pub const COUNTED: usize = usize::MAX - 1;
 
 /// What truly happened, and when.
 #[derive(Clone, Debug, Default)]
@@ -26,6 +29,27 @@ pub struct Truth {
     pub outside: Vec<(StepIx, usize, Millis)>,
     /// What was tried, and where the run went back to: windows of the first try may be past.
     pub tries: Known,
+    /// What was left of every window with an end, as often as its moment came: step, window (or
+    /// [`HELD`]), what was left (negative: too late).
+    pub margins: Vec<(StepIx, usize, Millis)>,
+}
+
+impl Truth {
+    /// Nothing has happened.
+    pub(super) fn clear(&mut self) {
+        self.points.clear();
+        self.outside.clear();
+        self.tries = Known::default();
+        self.margins.clear();
+    }
+
+    /// So much of a window was left when its moment came.
+    fn left(&mut self, step: StepIx, window: usize, left: Millis) {
+        self.margins.push((step, window, left));
+        if left < Millis::ZERO {
+            self.outside.push((step, window, Millis::ZERO.minus(left)));
+        }
+    }
 }
 
 /// A stretch of hands going on: the acts that are still to be done.
@@ -35,10 +59,14 @@ pub(super) struct Stretch {
     rest: Vec<StepIx>,
     /// The last step of the stretch.
     pub last: StepIx,
+    /// For which time (from 1) its first step is done: part of every draw's name.
+    pub time: u32,
     /// A hold of a fixed length that waits for the guide's word.
     pub holding: Option<StepIx>,
     /// The end of the act before.
     end: Moment,
+    /// How many acts lay outside their windows before it.
+    seen: usize,
 }
 
 /// What the world around the draws is.
@@ -50,7 +78,7 @@ pub(super) struct World<'a> {
 
 impl World<'_> {
     /// The acts that follow one cue: this step and all that go straight on, up to an answer.
-    pub fn stretch(&self, first: StepIx, end: Moment) -> Stretch {
+    pub fn stretch(&self, first: StepIx, time: u32, end: Moment, truth: &Truth) -> Stretch {
         let mut steps = vec![first];
         let mut at = first;
         while self.plan.step(at).report != Report::Answer {
@@ -63,7 +91,8 @@ impl World<'_> {
             }
         }
         steps.reverse();
-        Stretch { rest: steps, last: at, holding: None, end }
+        let seen = truth.outside.len();
+        Stretch { rest: steps, last: at, time, holding: None, end, seen }
     }
 
     /// Hands hear the cue and begin: the first act of a stretch. They may start at the second word,
@@ -76,15 +105,22 @@ impl World<'_> {
         let point = Point { step: first, mark: Mark::Called };
         truth.points.insert(point, called);
         truth.tries.at(point, called);
+        draw.about(first, stretch.time, What::Words);
         let heard = called.after(draw.within(words));
         truth.points.insert(Point { step: first, mark: Mark::Heard }, heard);
         if step.only_watch {
             stretch.rest.pop();
             return;
         }
-        let act = hands(self.procedure, step);
-        let span = Span::new(act.lo, act.hi.plus(words.hi));
-        let begun = called.after(draw.within(span)).after(slow);
+        draw.about(first, stretch.time, What::Hands);
+        let begun = if draw.has_tails() {
+            let reacts = person(self.procedure, step.by).reacts;
+            heard.after(draw.takes(Share::Hands, &[reacts, step.walk, step.takes]))
+        } else {
+            let act = hands(self.procedure, step);
+            called.after(draw.within(Span::new(act.lo, act.hi.plus(words.hi))))
+        };
+        let begun = begun.after(slow);
         self.act(stretch, begun, draw, truth);
         self.go_on(stretch, draw, truth);
     }
@@ -93,7 +129,9 @@ impl World<'_> {
     pub fn go_on(&self, stretch: &mut Stretch, draw: &mut Draw, truth: &mut Truth) {
         while let (None, Some(next)) = (stretch.holding, stretch.rest.last().copied()) {
             let step = self.plan.step(next);
-            let begun = stretch.end.after(draw.within(step.walk.then(step.takes)));
+            draw.about(next, stretch.time, What::Hands);
+            let hands = draw.takes(Share::Hands, &[step.walk, step.takes]);
+            let begun = stretch.end.after(hands);
             self.act(stretch, begun, draw, truth);
         }
     }
@@ -102,7 +140,8 @@ impl World<'_> {
     pub fn let_go(&self, stretch: &mut Stretch, at: Moment, draw: &mut Draw, truth: &mut Truth) {
         let Some(step) = stretch.holding.take() else { return };
         let reacts = person(self.procedure, self.plan.step(step).by).reacts;
-        let released = at.after(draw.within(reacts)).max(stretch.end);
+        draw.about(step, stretch.time, What::LetGo);
+        let released = at.after(draw.takes(Share::Hands, &[reacts])).max(stretch.end);
         truth.points.insert(Point { step, mark: Mark::Released }, released);
         stretch.end = released;
         self.held(step, released, truth);
@@ -113,7 +152,8 @@ impl World<'_> {
     fn act(&self, stretch: &mut Stretch, begun: Moment, draw: &mut Draw, truth: &mut Truth) {
         let Some(ix) = stretch.rest.pop() else { return };
         let step = self.plan.step(ix);
-        let done = begun.after(draw.within(strokes(step)));
+        draw.about(ix, stretch.time, What::Strokes);
+        let done = begun.after(draw.takes(Share::Hands, &[strokes(step)]));
         truth.points.insert(Point { step: ix, mark: Mark::Begun }, begun);
         truth.points.insert(Point { step: ix, mark: Mark::Done }, done);
         stretch.end = done;
@@ -125,6 +165,20 @@ impl World<'_> {
         }
         self.check(ix, Event::Begun, truth);
         self.check(ix, Event::Done, truth);
+        self.counted(ix, done.since(begun), truth);
+    }
+
+    /// Whether a count was quick enough for the vehicle.
+    fn counted(&self, ix: StepIx, long: Millis, truth: &mut Truth) {
+        let Some((many, count)) = &self.plan.step(ix).count else { return };
+        if count.how_many == HowMany::UntilAnswered {
+            return;
+        }
+        let gaps = i64::from(many.saturating_sub(1));
+        let each = count.each_within.map(|hi| hi.times(gaps));
+        if let Some(most) = count.within.into_iter().chain(each).min() {
+            truth.left(ix, COUNTED, most.minus(long));
+        }
     }
 
     /// Whether something was held long enough, and not too long.
@@ -134,11 +188,10 @@ impl World<'_> {
             return;
         };
         let long = released.since(done);
-        let over = range.hi.filter(|hi| *hi > range.lo).map_or(Millis::ZERO, |hi| long.minus(hi));
         if long < range.lo {
             truth.outside.push((ix, HELD, long.minus(range.lo)));
-        } else if over > Millis::ZERO {
-            truth.outside.push((ix, HELD, over));
+        } else if let Some(most) = range.hi.filter(|hi| *hi > range.lo) {
+            truth.left(ix, HELD, most.minus(long));
         }
     }
 
@@ -156,47 +209,51 @@ impl World<'_> {
                 continue;
             }
             let after = subject.since(anchor);
-            let late = window.range.hi.map_or(Millis::ZERO, |hi| after.minus(hi));
-            let early = window.range.lo.minus(after);
-            let by = late.max(early);
-            if by > Millis::ZERO {
-                truth.outside.push((ix, n, if late > Millis::ZERO { by } else { Millis(-by.0) }));
+            let early = after.minus(window.range.lo);
+            if let Some(hi) = window.range.hi {
+                truth.left(ix, n, hi.minus(after));
+            }
+            if early < Millis::ZERO {
+                truth.outside.push((ix, n, early));
             }
         }
     }
 
-    /// Whether every act of the last stretch up to this step was inside its windows.
-    pub fn accepts(&self, since: usize, truth: &Truth) -> bool {
-        truth.outside.len() <= since
-    }
-
-    /// When the nth answer of a step begins, and when it is known for sure. `None`: what it is
-    /// measured from never happened.
+    /// When the nth answer of a step begins, so much later than it may where a fault says so, and
+    /// when it is known for sure. `None`: what it is measured from never happened.
     pub fn answer(
         &self,
-        ix: StepIx,
+        (ix, time): (StepIx, u32),
         n: usize,
+        late: Millis,
         draw: &mut Draw,
         truth: &mut Truth,
     ) -> Option<Moment> {
         let step = self.plan.step(ix);
         let met = step.met.get(n)?;
         let from = truth.points.get(&Point::of(met.anchor)).copied()?;
-        let answered = from.after(draw.within(met.delay));
+        draw.about(ix, time, What::Answer);
+        let drawn = draw.takes(Share::Vehicle, &[met.delay]);
+        let delay = if late > Millis::ZERO { met.delay.hi.plus(late) } else { drawn };
+        let answered = from.after(delay);
         truth.points.insert(Point { step: ix, mark: Mark::Answered }, answered);
         if let Some(Hold::UntilAnswered(more, ..)) = &step.hold {
             let more = more.map_or(Span::ZERO, |m| Span::new(m.lo, m.hi.unwrap_or(m.lo)));
             let reacts = person(self.procedure, step.by).reacts;
-            let released = answered.after(draw.within(reacts)).after(draw.within(more));
+            draw.about(ix, time, What::LetGo);
+            let reaction = draw.takes(Share::Hands, &[reacts]);
+            let released = answered.after(reaction).after(draw.takes(Share::Hands, &[more]));
             truth.points.insert(Point { step: ix, mark: Mark::Released }, released);
             self.check(ix, Event::Released, truth);
         }
-        Some(answered.after(draw.within(met.recognise)))
+        draw.about(ix, time, What::Know);
+        Some(answered.after(draw.takes(Share::Vehicle, &[met.recognise])))
     }
 
     /// How long a report takes.
-    pub fn report(&self, step: &PlanStep, draw: &mut Draw) -> Millis {
-        draw.within(report_delay(self.procedure, step))
+    pub fn report(&self, (ix, time): (StepIx, u32), draw: &mut Draw) -> Millis {
+        draw.about(ix, time, What::Report);
+        draw.takes(Share::Report, &[report_delay(self.procedure, self.plan.step(ix))])
     }
 }
 
@@ -204,6 +261,11 @@ impl Stretch {
     /// When the last act ended.
     pub fn end(&self) -> Moment {
         self.end
+    }
+
+    /// Whether every act so far was inside its windows.
+    pub fn accepted(&self, truth: &Truth) -> bool {
+        truth.outside.len() <= self.seen
     }
 
     /// Whether every act is done.

@@ -2,17 +2,25 @@
 //!
 //! Takes a guide, a seed, faults by name and the answers to the questions; gives a transcript of
 //! everything that went in and came out. It knows the plan and what the guide says, shows and rings;
-//! it never looks inside the guide. Draws are uniform inside the declared bounds.
+//! it never looks inside the guide. Draws are uniform inside the declared bounds, or log-normal above
+//! a hard floor (`law`). `practice` plays many runs from one beginning; `order` turns the names of
+//! faults into faults of a plan.
 
 mod acts;
 mod answers;
 mod draw;
-mod play;
+pub mod law;
+pub mod normal;
+pub mod order;
 
-pub use acts::{HELD, Truth};
+mod play;
+mod practice;
+
+pub use acts::{COUNTED, HELD, Truth};
 pub use answers::{answers, typed};
-pub use draw::Draw;
-pub use play::{Play, play, play_drawn};
+pub use draw::{Draw, What};
+pub use play::{play, play_drawn};
+pub use practice::{Practice, Ran};
 
 use crate::clock::{Millis, Moment};
 use crate::guide::cue::{Effect, Input};
@@ -51,8 +59,22 @@ pub enum Wrong {
     Slip,
     /// The hands are this much slower than declared.
     Slow(Millis),
+    /// The vehicle answers this much later than it may.
+    Late(Millis),
     /// Done and answered, but nobody presses.
     NoPress,
+}
+
+/// Somebody who watches a run from outside.
+pub trait Witness {
+    /// This went in at this moment (nothing: the beginning), and this came out.
+    fn note(&mut self, at: Moment, input: Option<Input>, effects: Vec<Effect>);
+}
+
+impl Witness for Transcript {
+    fn note(&mut self, at: Moment, input: Option<Input>, effects: Vec<Effect>) {
+        self.lines.push(Line { at, input, effects });
+    }
 }
 
 /// One line of a transcript.

@@ -1,18 +1,18 @@
 //! One run: the operator listens to the guide, acts, watches the vehicle, and presses.
 //!
-//! Takes a guide and what is to go wrong; gives the transcript. A press that has become pointless,
-//! because the step ended another way, is not made.
+//! Takes a guide and what is to go wrong; gives what a witness makes of everything that goes in and
+//! comes out. A press that has become pointless, because the step ended another way, is not made.
 
 use crate::clock::{Millis, Moment, Span};
-use crate::guide::Guide;
 use crate::guide::cue::{AnswerText, Effect, Fact, Frame, Input, Means, Press, Question, Stage};
-use crate::procedure::model::{ItemClass, Procedure};
+use crate::guide::{Guide, Saved};
+use crate::procedure::model::{EndingClass, EndingId, ItemClass, Procedure};
 use crate::procedure::plan::{Choices, Plan, Report, StepIx, Thing};
 use crate::procedure::timing::{Mark, Point, SpeechLengths};
 use crate::vehicle::acts::{Stretch, World};
 use crate::vehicle::answers::{answers, input_for};
-use crate::vehicle::draw::Draw;
-use crate::vehicle::{Fault, Line, Transcript, Wrong};
+use crate::vehicle::draw::{Draw, What};
+use crate::vehicle::{Fault, Transcript, Truth, Witness, Wrong};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -42,8 +42,8 @@ enum Reason {
 type Asked = (Stage, Option<StepIx>, Option<Question>, Option<u32>, Means);
 
 /// A run going on.
-pub struct Play {
-    guide: Guide,
+pub(super) struct Play<W> {
+    pub guide: Guide,
     procedure: Arc<Procedure>,
     plan: Option<Arc<Plan>>,
     speech: Arc<SpeechLengths>,
@@ -63,9 +63,14 @@ pub struct Play {
     reached: Option<StepIx>,
     /// What the last frame asked, so that it is answered once.
     asked: Option<Asked>,
+    /// How many questions were answered.
+    thought: u32,
+    inputs: usize,
     wants: Option<AnswerText>,
     gone: bool,
-    out: Transcript,
+    pub truth: Truth,
+    pub ending: Option<(EndingId, EndingClass)>,
+    pub witness: W,
 }
 
 /// Plays one run to its end. `speech` are the lengths that the guide was told.
@@ -91,63 +96,113 @@ pub fn play_drawn(
     faults: &[Fault],
     choices: &Choices,
 ) -> Transcript {
-    let mut play = Play {
-        guide,
-        procedure: Arc::clone(procedure),
-        plan: None,
-        speech: Arc::new(speech.clone()),
-        choices: answers(procedure, choices),
-        faults: faults.to_vec(),
-        draw,
-        now: Moment::START,
-        pressed: Moment::START,
-        pending: Vec::new(),
-        stretch: None,
-        times: BTreeMap::new(),
-        learned: BTreeMap::new(),
-        reached: None,
-        asked: None,
-        wants: None,
-        gone: false,
-        out: Transcript::default(),
-    };
-    play.run();
-    play.out
+    let choices = answers(procedure, choices);
+    let witness = Transcript::default();
+    let mut play = Play::new(guide, (procedure, speech), draw, faults, choices, witness);
+    play.begin();
+    while play.ending.is_none() && play.one() {}
+    let Play { witness, truth, ending, .. } = play;
+    Transcript { ending, truth, ..witness }
 }
 
-impl Play {
-    fn run(&mut self) {
-        let effects = self.guide.start(self.now);
-        self.take(None, effects);
-        for _ in 0..MOST_INPUTS {
-            if self.out.ending.is_some() {
-                return;
-            }
-            let own = self.pending.iter().map(|(at, ..)| *at).min();
-            let wake = self.guide.next_wakeup();
-            let (at, input) = match (own, wake) {
-                (Some(own), wake) if wake.is_none_or(|wake| own <= wake) => {
-                    (own, self.next_pending(own))
-                }
-                (_, Some(wake)) if wake.since(self.pressed) < LONGEST_WAIT => (wake, Input::Wake),
-                // Nobody has anything to do: the operator gives up.
-                _ => (self.now.after(PATIENCE), Input::Press(Press::Stop)),
-            };
-            self.now = self.now.max(at);
-            if input != Input::Wake {
-                self.pressed = self.now;
-            }
-            let effects = self.guide.handle(input.clone(), self.now);
-            let again = input == Input::Press(Press::Stop) && own.is_none();
-            self.take(Some(input), effects);
-            if again && self.out.ending.is_none() {
-                self.pending.push((
-                    self.now.after(Millis(800)),
-                    Input::Press(Press::Stop),
-                    Reason::Trouble,
-                ));
-            }
+impl<W: Witness> Play<W> {
+    pub fn new(
+        guide: Guide,
+        (procedure, speech): (&Arc<Procedure>, &SpeechLengths),
+        draw: Draw,
+        faults: &[Fault],
+        choices: Choices,
+        witness: W,
+    ) -> Play<W> {
+        Play {
+            guide,
+            procedure: Arc::clone(procedure),
+            plan: None,
+            speech: Arc::new(speech.clone()),
+            choices,
+            faults: faults.to_vec(),
+            draw,
+            now: Moment::START,
+            pressed: Moment::START,
+            pending: Vec::new(),
+            stretch: None,
+            times: BTreeMap::new(),
+            learned: BTreeMap::new(),
+            reached: None,
+            asked: None,
+            thought: 0,
+            inputs: 0,
+            wants: None,
+            gone: false,
+            truth: Truth::default(),
+            ending: None,
+            witness,
         }
+    }
+
+    pub fn begin(&mut self) {
+        let effects = self.guide.start(self.now);
+        self.follow(&effects);
+        self.witness.note(self.now, None, effects);
+    }
+
+    /// Everything as it was when the guide gave this state.
+    pub fn again(&mut self, saved: &Saved, at: Moment, draw: Draw, faults: &[Fault]) {
+        self.guide.restore(saved);
+        self.faults.clear();
+        self.faults.extend_from_slice(faults);
+        self.draw = draw;
+        (self.now, self.pressed) = (at, at);
+        (self.stretch, self.asked, self.wants, self.ending) = (None, None, None, None);
+        (self.thought, self.inputs, self.gone) = (0, 0, false);
+        self.reached = None;
+        self.pending.clear();
+        self.times.clear();
+        self.learned.clear();
+        self.truth.clear();
+    }
+
+    /// One input, whatever is next; `false` when there were far too many.
+    pub fn one(&mut self) -> bool {
+        let Some((input, effects)) = self.next() else { return false };
+        self.witness.note(self.now, Some(input), effects);
+        true
+    }
+
+    /// The same for another witness.
+    pub fn one_for(&mut self, witness: &mut impl Witness) -> bool {
+        let Some((input, effects)) = self.next() else { return false };
+        witness.note(self.now, Some(input), effects);
+        true
+    }
+
+    fn next(&mut self) -> Option<(Input, Vec<Effect>)> {
+        self.inputs += 1;
+        if self.inputs > MOST_INPUTS {
+            return None;
+        }
+        let own = self.pending.iter().map(|(at, ..)| *at).min();
+        let wake = self.guide.next_wakeup();
+        let (at, input) = match (own, wake) {
+            (Some(own), wake) if wake.is_none_or(|wake| own <= wake) => {
+                (own, self.next_pending(own))
+            }
+            (_, Some(wake)) if wake.since(self.pressed) < LONGEST_WAIT => (wake, Input::Wake),
+            // Nobody has anything to do: the operator gives up.
+            _ => (self.now.after(PATIENCE), Input::Press(Press::Stop)),
+        };
+        self.now = self.now.max(at);
+        if input != Input::Wake {
+            self.pressed = self.now;
+        }
+        let again = input == Input::Press(Press::Stop) && own.is_none();
+        let effects = self.guide.handle(input.clone(), self.now);
+        self.follow(&effects);
+        if again && self.ending.is_none() {
+            let at = self.now.after(Millis(800));
+            self.pending.push((at, Input::Press(Press::Stop), Reason::Trouble));
+        }
+        Some((input, effects))
     }
 
     fn next_pending(&mut self, at: Moment) -> Input {
@@ -156,19 +211,18 @@ impl Play {
     }
 
     /// Hears, sees and feels what the guide does.
-    fn take(&mut self, input: Option<Input>, effects: Vec<Effect>) {
+    pub fn follow(&mut self, effects: &[Effect]) {
         if self.plan.is_none() {
-            self.plan = self.guide.plan().cloned().map(Arc::new);
+            self.plan = self.guide.shared_plan();
         }
-        for effect in &effects {
+        for effect in effects {
             match effect {
                 Effect::Record(fact) => self.fact(fact),
                 Effect::Show(frame) => self.see(frame),
-                Effect::Ended(ending, class) => self.out.ending = Some((*ending, *class)),
+                Effect::Ended(ending, class) => self.ending = Some((*ending, *class)),
                 Effect::Say(..) | Effect::Ring(_) | Effect::WakeAt(_) => {}
             }
         }
-        self.out.lines.push(Line { at: self.now, input, effects });
     }
 
     fn fact(&mut self, fact: &Fact) {
@@ -196,7 +250,7 @@ impl Play {
         let Some(plan) = self.plan.clone() else { return };
         if step.0 < plan.main {
             if self.reached.is_some_and(|reached| step <= reached) {
-                self.out.truth.tries.forget_from(step);
+                self.truth.tries.forget_from(step);
             }
             self.reached = Some(step);
         }
@@ -206,11 +260,10 @@ impl Play {
         };
         let (procedure, speech) = (Arc::clone(&self.procedure), Arc::clone(&self.speech));
         let world = World { procedure: &procedure, plan: &plan, speech: &speech };
-        let mut stretch = world.stretch(step, before.end());
-        let seen = self.out.truth.outside.len();
-        world.go_on(&mut stretch, &mut self.draw, &mut self.out.truth);
+        let mut stretch = world.stretch(step, before.time, before.end(), &self.truth);
+        world.go_on(&mut stretch, &mut self.draw, &mut self.truth);
         self.stretch = Some(stretch);
-        self.watch(&world, seen, None);
+        self.watch(&world, None);
     }
 
     /// What goes wrong in a step this time.
@@ -229,16 +282,15 @@ impl Play {
         self.trouble(step, time, at);
         let (procedure, speech) = (Arc::clone(&self.procedure), Arc::clone(&self.speech));
         let world = World { procedure: &procedure, plan: &plan, speech: &speech };
-        let mut stretch = world.stretch(step, at);
+        let mut stretch = world.stretch(step, time, at, &self.truth);
         let wrong = self.wrong(step, time).or_else(|| self.wrong(stretch.last, time));
         let slow = match wrong {
             Some(Wrong::Slow(more)) => more,
             _ => Millis::ZERO,
         };
-        let seen = self.out.truth.outside.len();
-        world.begin(&mut stretch, slow, &mut self.draw, &mut self.out.truth);
+        world.begin(&mut stretch, slow, &mut self.draw, &mut self.truth);
         self.stretch = Some(stretch);
-        self.watch(&world, seen, wrong);
+        self.watch(&world, wrong);
     }
 
     /// What else was ordered for this cue.
@@ -265,22 +317,22 @@ impl Play {
         let Some(mut stretch) = self.stretch.take() else { return };
         let (procedure, speech) = (Arc::clone(&self.procedure), Arc::clone(&self.speech));
         let world = World { procedure: &procedure, plan: &plan, speech: &speech };
-        let seen = self.out.truth.outside.len();
-        world.let_go(&mut stretch, at, &mut self.draw, &mut self.out.truth);
+        world.let_go(&mut stretch, at, &mut self.draw, &mut self.truth);
         let last = stretch.last;
         self.stretch = Some(stretch);
         let time = self.times.get(&last).copied().unwrap_or(1).max(1);
         let wrong = self.wrong(last, time);
-        self.watch(&world, seen, wrong);
+        self.watch(&world, wrong);
     }
 
     /// The acts are done: what the vehicle answers, and when the operator presses.
-    fn watch(&mut self, world: &World<'_>, seen: usize, wrong: Option<Wrong>) {
-        let Some(stretch) = self.stretch.clone().filter(Stretch::over) else { return };
+    fn watch(&mut self, world: &World<'_>, wrong: Option<Wrong>) {
+        let Some(stretch) = self.stretch.as_ref().filter(|stretch| stretch.over()) else { return };
         let step = world.plan.step(stretch.last);
         let ended = stretch.end();
-        let accepted = world.accepts(seen, &self.out.truth);
-        let delay = world.report(step, &mut self.draw);
+        let accepted = stretch.accepted(&self.truth);
+        let this = (stretch.last, stretch.time);
+        let delay = world.report(this, &mut self.draw);
         let nth = match wrong {
             Some(Wrong::Answer(n)) => n as usize,
             _ => 0,
@@ -301,8 +353,12 @@ impl Play {
             Report::Act => self.press(ended.after(delay), Input::Press(Press::Done)),
             Report::Answer if !accepted => {}
             Report::Answer => {
-                let truth = &mut self.out.truth;
-                let Some(known) = world.answer(stretch.last, nth, &mut self.draw, truth) else {
+                let late = match wrong {
+                    Some(Wrong::Late(late)) => late,
+                    _ => Millis::ZERO,
+                };
+                let truth = &mut self.truth;
+                let Some(known) = world.answer(this, nth, late, &mut self.draw, truth) else {
                     return;
                 };
                 match u32::try_from(nth) {
@@ -357,6 +413,8 @@ impl Play {
             Some(question) => self.answer_to(question),
             None => Input::Press(Press::Done),
         };
+        self.thought = self.thought.saturating_add(1);
+        self.draw.about(StepIx(0), self.thought, What::Think);
         let at = self.now.after(self.draw.within(THINKS));
         self.pending.retain(|(.., why)| *why != Reason::Question);
         self.pending.push((at, input, Reason::Question));

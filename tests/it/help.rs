@@ -11,6 +11,7 @@ fn help_is_enough_to_start() {
         vec!["tidy", "--help"],
         vec!["why", "--help"],
         vec!["guide", "--help"],
+        vec!["rehearse", "--help"],
         vec!["replay", "--help"],
         vec!["network", "--help"],
         vec!["completions", "--help"],
@@ -32,7 +33,18 @@ fn the_commands_of_the_help_can_be_called() {
     let help = call(&["--help"]).out("Commands:").ends(0);
     let list = help.split("Commands:\n").nth(1).expect("a list").split("\n\n").next().expect("it");
     let named: Vec<_> = list.lines().filter_map(|line| line.split_whitespace().next()).collect();
-    let all = ["check", "tidy", "why", "guide", "replay", "network", "completions", "man", "help"];
+    let all = [
+        "check",
+        "tidy",
+        "why",
+        "guide",
+        "rehearse",
+        "replay",
+        "network",
+        "completions",
+        "man",
+        "help",
+    ];
     assert_eq!(named, all);
     for name in named.into_iter().filter(|name| *name != "help") {
         call(&[name, "--help"]).out("Usage").ends(0);
