@@ -3,9 +3,10 @@
 //! Takes inputs with their moments; gives effects. Nothing here sees text, a face, a file or the
 //! time of day. In the order of a run: `cue` is what goes in and out; `machine` the whole;
 //! `preparation` and `reading` the questions before it; `world` what stays the same in it, `run` what
-//! changes; `steps` one step's life in time, `outcomes` how it ends; `tests_after` the functional
+//! changes; `steps` one step's life in time, `outcomes` how it ends; `awake` reminders; `tests_after` the functional
 //! tests; `frame` what is shown; `out` collects the effects.
 
+mod awake;
 pub mod cue;
 mod frame;
 mod machine;

@@ -4,6 +4,7 @@
 //! copied whole, which is how a press is taken back.
 
 use crate::clock::{Millis, Moment};
+use crate::guide::awake::Reminder;
 use crate::guide::cue::{Cue, Fact, GapKind, HoldState, Notice, Tone};
 use crate::guide::out::Out;
 use crate::guide::tests_after::Tests;
@@ -51,8 +52,8 @@ pub(super) struct Run {
     pub voice_free: Moment,
     /// A prepare cue given, or being given, for a step that is not reached yet.
     pub early: Option<Early>,
-    /// When each keep-awake reminder is due; `None` where it does not hold.
-    pub awake: Vec<Option<Moment>>,
+    /// The reminders to keep awake; `None` where one does not hold.
+    pub awake: Vec<Option<Reminder>>,
     /// The last time the computer was away.
     pub gap: Option<Gap>,
     /// The count whose last seconds ring, and what has rung.
@@ -320,14 +321,6 @@ impl Run {
         at(Mark::Released).or_else(|| at(Mark::Done))
     }
 
-    /// Reminders hold from the step in which their stretch begins.
-    fn keep_awake(&mut self, world: &World, now: Moment) {
-        for (due, awake) in self.awake.iter_mut().zip(&world.plan.awake) {
-            let inside = awake.from <= self.step && self.step <= awake.to;
-            *due = inside.then(|| due.unwrap_or(now.after(awake.every)));
-        }
-    }
-
     /// A step is reached and nothing hinders: hold here if asked, then cautions, readings, prepare.
     pub fn arrive(&mut self, world: &World, since: Moment, out: &mut Out) {
         if matches!(self.hold, HoldState::Asked(_)) && world.step(self.step).rest_before {
@@ -356,6 +349,7 @@ impl Run {
         let alerts = world.alerts(self.step);
         match alerts.get(n as usize) {
             Some(alert) if world.step(self.step).rest_before => {
+                self.remind_before(world, Some(world.speech(alert.text).hi), out);
                 self.speak(world, alert.text, Cue::Caution, out);
                 self.phase = Phase::Cautions(n);
             }
@@ -368,10 +362,14 @@ impl Run {
         let asks = world.asks(self.step);
         match asks.get(n as usize).and_then(|id| world.procedure.readings.get(id.0 as usize)) {
             Some(reading) => {
+                self.remind_before(world, Some(world.speech(reading.text).hi), out);
                 self.speak(world, reading.text, Cue::Question, out);
                 self.phase = Phase::Asks(n, None);
             }
-            None => self.prepare(world, since),
+            None => {
+                self.prepare(world, since);
+                self.remind_on_arrival(world, out);
+            }
         }
     }
 

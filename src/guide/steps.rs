@@ -60,10 +60,7 @@ impl Run {
             Phase::Testing(_) | Phase::Over(_) => return None,
         }
         self.limits_due(world, &mut due);
-        if self.close(world).is_none() {
-            let reminders = (0..).zip(&self.awake);
-            due.extend(reminders.filter_map(|(n, at)| at.map(|at| (at, Due::Awake(n)))));
-        }
+        due.extend(self.awake_due(world).map(|(at, n)| (at, Due::Awake(n))));
         due.into_iter().min_by_key(|(at, _)| *at)
     }
 
@@ -73,7 +70,8 @@ impl Run {
         }
         let due = self.cue_due(world, before);
         if !self.too_late(world, before, now) {
-            return (due, Due::Cue);
+            let reminder = self.awake_before_cue(world, due.max(now));
+            return (due, reminder.map_or(Due::Cue, Due::Awake));
         }
         let why = world.timing.why(self.called(), &self.known).map(|why| why.what);
         let close = match (self.close(world), why) {
@@ -323,15 +321,6 @@ impl Run {
         acting.let_go = next_let_go(world, &acting.expected, Some(step));
         self.known.at(point, out.now);
         self.held.remove(&step);
-    }
-
-    fn remind(&mut self, world: &World, n: u32, out: &mut Out) {
-        let Some(awake) = world.plan.awake.get(n as usize) else { return };
-        if let Some(due) = self.awake.get_mut(n as usize) {
-            *due = Some(out.now.after(awake.every.max(Millis(1))));
-        }
-        out.notice(Notice::KeepAwake(awake.text));
-        self.speak(world, awake.text, Cue::Notice, out);
     }
 
     /// A limit on a stretch was missed.

@@ -287,6 +287,26 @@ pub(super) fn forward(target: &Target) -> Next {
     }
 }
 
+/// Where the outcomes of a step lead, tries spent or not; not what a miss or a lost guard leads to.
+pub(super) fn targets(step: &PlanStep) -> Vec<Next> {
+    fn ends(target: &Target, all: &mut Vec<Next>) {
+        all.push(forward(target));
+        if let Target::Again { spent, .. } = target {
+            ends(spent, all);
+        }
+    }
+    let mut all = Vec::new();
+    if step.report != Report::Answer {
+        all.push(step.go_on);
+    }
+    let met = step.met.iter().map(|met| &met.then);
+    let silence = step.silence.iter().map(|silence| &silence.then);
+    for target in met.chain(silence).chain([&step.otherwise, &step.slip]) {
+        ends(target, &mut all);
+    }
+    all
+}
+
 /// A bracket a span later: bounds add.
 pub(super) fn plus(bracket: Bracket, span: Span) -> Bracket {
     Bracket { earliest: bracket.earliest.after(span.lo), latest: bracket.latest.after(span.hi) }

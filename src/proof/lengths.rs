@@ -110,8 +110,8 @@ pub(super) fn from_segments(
         .collect();
     let mut lengths = Chains::new(procedure, plan, &legs).lengths();
     lengths.pauses = legs::pauses(plan, segments);
-    lengths.most = legs::reminded(plan, speech, lengths.most);
-    lengths.once = legs::reminded(plan, speech, lengths.once);
+    lengths.most = legs::reminded(procedure, plan, speech, lengths.most);
+    lengths.once = legs::reminded(procedure, plan, speech, lengths.once);
     lengths
 }
 

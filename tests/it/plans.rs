@@ -135,11 +135,9 @@ impl Shown<'_> {
                 writeln!(self.text, "limit {from} to {to}: {length} after {anchor}; late {late}");
         }
         for awake in &self.plan.awake {
-            let _ = writeln!(
-                self.text,
-                "awake {} to {}: every {}",
-                awake.from.0, awake.to.0, awake.every
-            );
+            for (from, to) in &awake.stretches {
+                let _ = writeln!(self.text, "awake {} to {}: every {}", from.0, to.0, awake.every);
+            }
         }
         let things = self.things(&self.plan.things);
         if !things.is_empty() {

@@ -145,6 +145,8 @@ impl<'p> Builder<'p> {
             asks: self.asks(step),
             break_off: self.head(at, |s| s.break_off),
             rest_before: false,
+            breath_before: false,
+            free: false,
             closes_thing: thing.is_some_and(|(turn, _)| self.flat.scopes[turn].to == at + 1),
         }
     }
@@ -405,11 +407,17 @@ impl<'p> Builder<'p> {
     fn awake(&self) -> Vec<Awake> {
         let mut all: Vec<Awake> = Vec::new();
         for at in 0..self.flat.steps.len() {
-            for (every, text, _) in self.stretches(at).into_iter().flat_map(|s| s.awake.iter()) {
-                let same = all.iter_mut().rfind(|a| a.text == *text && a.every == *every);
-                match same {
-                    Some(same) if same.to.0 + 1 == ix(at).0 => same.to = ix(at),
-                    _ => all.push(Awake { every: *every, text: *text, from: ix(at), to: ix(at) }),
+            for (every, text, place) in self.stretches(at).into_iter().flat_map(|s| s.awake.iter())
+            {
+                let awake = all.iter().position(|a| a.place == *place && a.text == *text);
+                let awake = awake.unwrap_or_else(|| {
+                    let (every, text, place) = (*every, *text, *place);
+                    all.push(Awake { every, text, stretches: Vec::new(), place });
+                    all.len() - 1
+                });
+                match all[awake].stretches.last_mut() {
+                    Some((_, to)) if to.0 + 1 == ix(at).0 => *to = ix(at),
+                    _ => all[awake].stretches.push((ix(at), ix(at))),
                 }
             }
         }

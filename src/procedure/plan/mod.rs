@@ -203,6 +203,10 @@ pub struct PlanStep {
     /// Whether no window is open between the step above and this one on any path: the run can be
     /// held before it.
     pub rest_before: bool,
+    /// The same but for limits on stretches: a few more words may be said before it.
+    pub breath_before: bool,
+    /// Whether no window is open in this step either: words may be said at any time.
+    pub free: bool,
     /// The last step of its turn: reaching its `go_on` forward ends `thing` as learned.
     pub closes_thing: bool,
 }
@@ -336,10 +340,18 @@ pub struct Awake {
     pub every: Millis,
     /// What to do.
     pub text: TextId,
-    /// First and last step, both included.
-    pub from: StepIx,
-    /// Last step, included.
-    pub to: StepIx,
+    /// The stretches in which it holds, in the order of the plan: first and last step, both included.
+    pub stretches: Vec<(StepIx, StepIx)>,
+    /// Its line.
+    pub place: Place,
+}
+
+impl Awake {
+    /// Whether it holds in a step.
+    #[must_use]
+    pub fn covers(&self, step: StepIx) -> bool {
+        self.stretches.iter().any(|(from, to)| *from <= step && step <= *to)
+    }
 }
 
 impl Plan {
@@ -381,7 +393,7 @@ pub(crate) fn plan_and_complaints(
     let mut found = builder.found;
     let graph = graph::Graph::new(&plan);
     carry::fill(procedure, &mut plan, &graph, &mut found);
-    rest::fill(&mut plan);
+    rest::fill(&mut plan, &graph);
     find::complaints(procedure, &plan, &graph, &builder.falls_off, &mut found);
     (plan, found)
 }

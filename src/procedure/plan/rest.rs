@@ -1,24 +1,42 @@
 //! Resting points: steps before which the run can be held, because nothing is under way.
 //!
 //! Takes a plan; fills `rest_before`. A step rests if no window, limit, answer or hold that
-//! matters to it or to a later step began before it.
+//! matters to it or to a later step began before it. Where only a limit did, there is breath for a few
+//! more words.
 
-use super::{Anchor, Plan, StepIx};
+use super::graph::{Because, Graph};
+use super::{Anchor, Next, Plan, StepIx};
 use crate::procedure::model::Hold;
 
-/// Fills `rest_before` of every step.
-pub(super) fn fill(plan: &mut Plan) {
-    let reaches = reaches(plan, true);
+/// Fills `rest_before`, `breath_before` and `free` of every step.
+pub(super) fn fill(plan: &mut Plan, graph: &Graph) {
+    let (reaches, limits) = (reaches(plan, true), limits(plan));
     for nth in 0..plan.steps.len() {
         let at = StepIx(u32::try_from(nth).unwrap_or(u32::MAX));
-        let rests = !plan.steps[nth].straight_on && !reaches.iter().any(|r| r.over(plan, at));
-        plan.steps[nth].rest_before = rests;
+        let over = |all: &[Reach]| all.iter().any(|reach| reach.over(plan, at));
+        let breath = !plan.steps[nth].straight_on && !over(&reaches);
+        let rest = breath && !over(&limits);
+        (plan.steps[nth].breath_before, plan.steps[nth].rest_before) = (breath, rest);
+    }
+    for nth in 0..plan.steps.len() {
+        // A missed window and a lost guard begin again whatever was under way.
+        let on =
+            graph.from[nth].iter().filter(|e| !matches!(e.because, Because::Late | Because::Lost));
+        let rests = |next: Next| match next {
+            Next::Step(to) => plan.step(to).rest_before,
+            Next::End(_) => true,
+        };
+        let step = &plan.steps[nth];
+        let open = step.windows.iter().any(|window| window.range.hi.is_some());
+        let free = step.rest_before && !open && on.map(|edge| edge.to).all(rests);
+        plan.steps[nth].free = free;
     }
 }
 
 /// Whether a run may begin again at `step`: as `rest_before`, but windows of the first try are past.
 pub(super) fn may_begin_again(plan: &Plan, step: StepIx) -> bool {
-    !plan.step(step).straight_on && !reaches(plan, false).iter().any(|r| r.over(plan, step))
+    let all = reaches(plan, false);
+    !plan.step(step).straight_on && !all.iter().chain(&limits(plan)).any(|r| r.over(plan, step))
 }
 
 /// Something that spans from one step to another.
@@ -68,11 +86,13 @@ fn reaches(plan: &Plan, first_try: bool) -> Vec<Reach> {
             all.push(Reach { from: held, to: at });
         }
     }
-    for limit in plan.limits.iter().filter(|l| l.range.hi.is_some()) {
-        all.push(Reach { from: limit.anchor.step, to: limit.to });
-    }
     all.extend(holds_without_end(plan));
     all
+}
+
+fn limits(plan: &Plan) -> Vec<Reach> {
+    let limits = plan.limits.iter().filter(|l| l.range.hi.is_some());
+    limits.map(|limit| Reach { from: limit.anchor.step, to: limit.to }).collect()
 }
 
 /// A hold that no step lets go of lasts to the end.

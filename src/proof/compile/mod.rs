@@ -12,6 +12,7 @@
 //! releases are hidden ([`Hidden`]). What is spoken before a cue delays it by its longest length,
 //! exactly as the guide itself waits for it.
 
+mod awake;
 mod demands;
 mod outcomes;
 mod stretch;
@@ -132,6 +133,9 @@ struct Path {
     entered: BTreeSet<StepIx>,
     /// Steps that the path went back to, none before the last of them.
     returns: Vec<StepIx>,
+    /// For each reminder that holds, a point, and how long before or after it the last one was said, or
+    /// its stretch began, at the earliest.
+    awake: BTreeMap<usize, (Point, Millis)>,
     /// Un-happens when it is entered.
     back: Option<StepIx>,
 }

@@ -406,6 +406,8 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         for onward in onward {
             self.limits(at, over, onward.to, path)?;
+            let cool = onward.retry.map_or(Millis::ZERO, |retry| retry.cool);
+            self.stay_awake(at, over, (onward.to, cool), path)?;
             let enter = match onward.to {
                 Next::Step(enter) if !self.plan.step(enter).rest_before => enter,
                 to => {

@@ -86,15 +86,17 @@ impl Maker<'_> {
         let entry = &self.asked(at, entry)?;
         let cool = entry.cool.map(|(length, place)| ground(What::CoolDown, place, length));
         let prepared = entry.ahead.is_some_and(|(_, _, whose)| whose == at) && cool.is_none();
+        let reminders = self.reminders(at);
         if let Some(over) = entry.over {
-            let by = cool.into_iter().chain((!prepared).then_some(words)).collect();
-            self.after(over, cue, by, at)?;
+            let said = cool.into_iter().chain((!prepared).then_some(words));
+            self.after(over, cue, said.chain(reminders.iter().copied()).collect(), at)?;
         }
         if let Some((during, ended, whose)) = entry.ahead {
             let spoken = ground(What::PrepareWords, self.plan.step(whose).place, ended);
-            let by = std::iter::once(spoken).chain((!prepared).then_some(words)).collect();
-            self.after(during, cue, by, at)?;
+            let said = std::iter::once(spoken).chain((!prepared).then_some(words));
+            self.after(during, cue, said.chain(reminders).collect(), at)?;
         }
+        self.reminded(at, entry, cue, path);
         let seen = Hidden::seen(cue);
         path.seen.insert(Named { step: at, mark: Mark::Called }, vec![seen.clone()]);
         // Hands start at the second word, so nothing counts on how long the words take at the least.

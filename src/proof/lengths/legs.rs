@@ -89,7 +89,10 @@ fn words(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: Step
     let alerts = chain.iter().flat_map(|ix| &plan.step(*ix).alerts).map(|alert| alert.text);
     let asks = chain.iter().flat_map(|ix| &plan.step(*ix).asks);
     let asks = asks.filter_map(|id| procedure.readings.get(id.0 as usize)).map(|r| r.text);
-    let more = alerts.chain(asks).fold(Millis::ZERO, |sum, text| sum.plus(speech.of(text).hi));
+    // A reminder may come first where a window opens behind this cue.
+    let awake = plan.awake.iter().filter(|awake| awake.covers(start)).map(|awake| awake.text);
+    let more = alerts.chain(asks).chain(awake);
+    let more = more.fold(Millis::ZERO, |sum, text| sum.plus(speech.of(text).hi));
     let least = if step.windows.is_empty() { said } else { Millis::ZERO };
     Span::new(least, said.plus(more))
 }
@@ -130,11 +133,17 @@ pub(super) fn pauses(plan: &Plan, segments: &Segments) -> Vec<Pause> {
 }
 
 /// A length with the reminders that may be said during it: each delays what comes after it.
-pub(super) fn reminded(plan: &Plan, speech: &SpeechLengths, length: Millis) -> Millis {
+pub(super) fn reminded(
+    procedure: &Procedure,
+    plan: &Plan,
+    speech: &SpeechLengths,
+    length: Millis,
+) -> Millis {
+    let reacts = procedure.operator.reacts.hi;
     let mut total = length;
     for awake in &plan.awake {
         let said = speech.of(awake.text).hi;
-        let every = awake.every.minus(said).0.max(1);
+        let every = awake.every.minus(said).minus(reacts).minus(said).0.max(1);
         // Each reminder is due so long after the one before, so this many fit into the run with them.
         let times = total.0.div_euclid(every).saturating_add(1);
         total = total.plus(said.times(times));
