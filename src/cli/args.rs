@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::network::NetworkArgs;
 use crate::edge::keys::KeyMap;
+use crate::edge::page::Where;
 use crate::faces::orders::refused;
 use crate::vehicle::law::{Spread, Spreads};
 use crate::vehicle::order::Order;
@@ -144,6 +145,22 @@ pub struct GuideArgs {
     /// Plain lines also in a terminal
     #[arg(long)]
     pub plain: bool,
+    /// A page for a phone.
+    #[command(flatten)]
+    pub page: PageArgs,
+}
+
+/// A page for a phone, for every command that leads or shows.
+#[derive(Args, Clone, Debug, Default)]
+pub struct PageArgs {
+    /// Serve a page that shows and takes what the keys do: `here` for this computer only, `lan` for a
+    /// phone in the same network, or an address of this computer; each perhaps with `:PORT`
+    #[arg(long, value_name = "WHERE", num_args = 0..=1, require_equals = true,
+          default_missing_value = "here", value_parser = Where::parse)]
+    pub page: Option<Where>,
+    /// Encrypt the page, with a certificate made for this run; its fingerprint is shown
+    #[arg(long, requires = "page")]
+    pub https: bool,
 }
 
 /// `rehearse`

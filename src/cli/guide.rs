@@ -8,6 +8,7 @@ use super::args::GuideArgs;
 use super::check::proved;
 use super::exit::Exit;
 use super::out::{self, Answer};
+use super::page;
 use super::script::{examined, pictures};
 use crate::edge::console::{Console, Opening};
 use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
@@ -82,10 +83,13 @@ fn lead(
     let place = place(args, around)?;
     let take_up = place.as_ref().map_or(Ok(None), |place| earlier(place, around, &mut header))?;
     let record = place.map(|place| Plan { place, second: around.second.clone(), header });
+    let terminal = around.terminal && !args.plain;
+    let page = page::open(&args.page, around, &setting)?;
     let opening = Opening {
-        terminal: around.terminal && !args.plain,
+        terminal,
         colour: !around.no_colour,
         setting,
+        page,
         keys: args.keys.clone().unwrap_or_default(),
     };
     let console =

@@ -9,6 +9,7 @@ pub mod guide;
 pub mod network;
 pub mod odds;
 pub mod out;
+pub mod page;
 pub mod replay;
 pub mod script;
 pub mod shell;

@@ -89,6 +89,7 @@ fn show(
         colour: !around.no_colour,
         setting,
         keys: KeyMap::default(),
+        page: None,
     };
     let console =
         Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;

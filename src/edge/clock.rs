@@ -64,6 +64,24 @@ pub struct Woken<T> {
     pub gaps: Vec<Gap>,
 }
 
+/// Where a clock began: enough to read its time anywhere else.
+#[derive(Clone, Copy, Debug)]
+pub struct Beginning(i64);
+
+impl Beginning {
+    /// A clock that begins now.
+    #[must_use]
+    pub fn now() -> Beginning {
+        Beginning(read().boot)
+    }
+
+    /// Microseconds since then.
+    #[must_use]
+    pub fn micros(self) -> i64 {
+        (read().boot - self.0).div_euclid(1000)
+    }
+}
+
 /// The run's clock. Its beginning is [`Moment::START`].
 #[derive(Debug)]
 pub struct RunClock {
@@ -83,6 +101,12 @@ impl RunClock {
     #[must_use]
     pub fn now(&self) -> Moment {
         Moment((read().boot - self.start).div_euclid(1_000_000))
+    }
+
+    /// Where it began.
+    #[must_use]
+    pub fn beginning(&self) -> Beginning {
+        Beginning(self.start)
     }
 
     /// Where a moment lies on the clock below this one, in nanoseconds of [`Reading::boot`].

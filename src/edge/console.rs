@@ -4,7 +4,9 @@
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, channel};
 
+use super::clock::Beginning;
 use super::keys::{Interrupts, KeyMap, Keyboard, Meant, Mode, line};
+use super::page::{Around, News, Page};
 use super::signals::{Listening, Signal, listen};
 use super::terminal::{
     Face, Happening, Inbox, Lines, Raw, Screen, is_input, read_keys, read_lines,
@@ -13,6 +15,7 @@ use crate::clock::{Millis, Moment};
 use crate::faces::sounds::Sounds;
 use crate::faces::words::{KeyNames, Picture, Setting};
 use crate::guide::cue::Press;
+use crate::journal::entry::Sender as From;
 use crate::journal::happened::Effect;
 
 /// More key presses in a second are no person's; they are dropped and counted. The lines of a pipe are
@@ -20,7 +23,7 @@ use crate::journal::happened::Effect;
 const MOST_A_SECOND: u32 = 50;
 
 /// How a console is opened.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub struct Opening {
     /// Whether there is a terminal to paint on and read keys from.
     pub terminal: bool,
@@ -30,6 +33,8 @@ pub struct Opening {
     pub setting: Setting,
     /// The keys.
     pub keys: KeyMap,
+    /// A page that is served already.
+    pub page: Option<Page>,
 }
 
 /// Faces, sounds and the channel.
@@ -47,6 +52,9 @@ pub struct Console {
     second: (Moment, u32),
     flooded: u64,
     raw: Option<Raw>,
+    /// How the pages are, where a page is served.
+    around: Option<Around>,
+    page_note: Option<String>,
     listening: Listening,
 }
 
@@ -55,6 +63,10 @@ pub struct Console {
 pub enum Came {
     /// A press, a text, a break.
     Meant(Meant),
+    /// A press or a text from a page.
+    Sent(Meant, From),
+    /// What has changed about the pages, for the record.
+    Pages(Vec<String>),
     /// No more input will come.
     InputEnded,
     /// The terminal was closed.
@@ -80,7 +92,7 @@ impl Console {
             // A run that is over hears no signals.
             let _ = signals.send(Happening::Signal(signal));
         })?;
-        let Opening { terminal, colour, mut setting, keys } = opening;
+        let Opening { terminal, colour, mut setting, keys, page } = opening;
         let mut sounds: Vec<Box<dyn Sounds>> = Vec::new();
         let (face, raw): (Box<dyn Face>, _) = if terminal {
             setting.keys = KeyNames {
@@ -105,8 +117,16 @@ impl Console {
             read_lines(inbox.clone())?;
             (Box::new(Lines::start(io::stdout(), setting)?), None)
         };
+        let mut faces = vec![face];
+        let around = page.is_some().then(Around::default);
+        let page_note = page.as_ref().map(Page::note);
+        if let Some(page) = page {
+            let face = page.into_face();
+            face.attach(inbox.clone());
+            faces.push(Box::new(face));
+        }
         Ok(Console {
-            faces: vec![face],
+            faces,
             sounds,
             inbox,
             from,
@@ -116,6 +136,8 @@ impl Console {
             second: (Moment::START, 0),
             flooded: 0,
             raw,
+            around,
+            page_note,
             listening,
         })
     }
@@ -153,10 +175,46 @@ impl Console {
         }
     }
 
-    /// Whether any face still works.
+    /// The run's time begins here.
+    pub fn keep_time(&mut self, clock: Beginning) {
+        for face in &mut self.faces {
+            face.keep_time(clock);
+        }
+    }
+
+    /// Whether any face still works that somebody can see.
     #[must_use]
     pub fn has_face(&self) -> bool {
-        !self.faces.is_empty()
+        self.faces.iter().any(|face| !face.is_afar() || self.is_led_afar())
+    }
+
+    /// Whether somebody leads the run from a page.
+    #[must_use]
+    pub fn is_led_afar(&self) -> bool {
+        self.around.as_ref().is_some_and(|around| around.led)
+    }
+
+    /// Whether presses can come although the keyboard or the pipe has ended.
+    #[must_use]
+    pub fn is_pressed_afar(&self) -> bool {
+        self.around.is_some() && self.faces.iter().any(|face| face.is_afar())
+    }
+
+    /// How the page is served, for the record.
+    pub fn page_note(&mut self) -> Option<String> {
+        self.page_note.take()
+    }
+
+    /// What is wrong with the pages.
+    #[must_use]
+    pub fn page_troubles(&self) -> &[String] {
+        self.around.as_ref().map_or(&[], |around| &around.troubles)
+    }
+
+    /// Who is at the pages.
+    #[must_use]
+    pub fn page_present(&self) -> Option<&str> {
+        self.around.as_ref().and_then(|around| around.present.as_deref())
     }
 
     /// How often digits must be shown anew; `None` where no face shows them running.
@@ -189,6 +247,10 @@ impl Console {
         }
         let key = matches!(happening, Happening::Key(_));
         let meant = match happening {
+            Happening::Page(News::Sent(meant, from)) => {
+                return self.is_human(at).then_some(Came::Sent(meant, from));
+            }
+            Happening::Page(News::Pages(now)) => return Some(Came::Pages(self.around(now))),
             Happening::Key(key) => self.keyboard.take(key, at, mode, &mut self.interrupts)?,
             Happening::Paste(text) => self.keyboard.paste(&text, mode)?,
             Happening::Line(text) => line(&text, mode)?,
@@ -204,6 +266,15 @@ impl Console {
             Meant::Abort | Meant::Interrupt => Some(Came::Meant(meant)),
             meant => (!key || self.is_human(at)).then_some(Came::Meant(meant)),
         }
+    }
+
+    /// How the pages are has changed; gives what is new about it.
+    fn around(&mut self, now: Around) -> Vec<String> {
+        let before = self.around.replace(now.clone()).unwrap_or_default();
+        let mut news: Vec<String> =
+            now.troubles.into_iter().filter(|trouble| !before.troubles.contains(trouble)).collect();
+        news.extend(now.present.filter(|present| before.present.as_ref() != Some(present)));
+        news
     }
 
     /// Whether a person could have done so much in this second.

@@ -10,6 +10,7 @@ pub mod records;
 
 pub mod console;
 pub mod keys;
+pub mod page;
 pub mod run;
 pub mod show;
 pub mod signals;

@@ -20,7 +20,7 @@ use crate::faces::words::{Picture, RecordState, wants_text};
 use crate::guide::cue::{self, GapKind, Input, Press};
 use crate::guide::{Guide, Settings};
 use crate::journal::convert::{Context, effect_body, input_body};
-use crate::journal::entry::{Body, ClockChange, EndingClass, Interruption, ItemEnding};
+use crate::journal::entry::{Body, ClockChange, EndingClass, Interruption, ItemEnding, Sender};
 use crate::journal::happened as h;
 use crate::procedure::model::Procedure;
 use crate::source::SourceMap;
@@ -113,6 +113,8 @@ struct Run<'a> {
     lasting: Vec<String>,
     /// A remark about the last input.
     passing: Option<String>,
+    /// What stays on show and is no trouble.
+    asides: Vec<String>,
     /// The step last entered, and what the author says about a break there.
     entered: Option<(h::StepAt, Option<String>)>,
     things: Vec<(String, EndingClass)>,
@@ -127,12 +129,16 @@ struct Run<'a> {
 impl<'a> Run<'a> {
     fn new(live: Live<'a>, console: Console) -> Run<'a> {
         let guide = Guide::new(Arc::clone(&live.procedure), live.settings.clone());
+        let clock = RunClock::start();
+        let mut console = console;
+        console.keep_time(clock.beginning());
         let picture = Picture {
             at: Moment::START,
             since: Moment::START,
             shown: blank(),
             record: RecordState::None,
             typing: None,
+            offers: Vec::new(),
             remarks: Vec::new(),
             asides: Vec::new(),
             heard: Vec::new(),
@@ -143,12 +149,13 @@ impl<'a> Run<'a> {
             live,
             guide,
             console,
-            clock: RunClock::start(),
+            clock,
             recorder: None,
             put: 0,
             picture,
             lasting: Vec::new(),
             passing: None,
+            asides: Vec::new(),
             entered: None,
             things: Vec::new(),
             last: None,
@@ -180,16 +187,21 @@ impl<'a> Run<'a> {
             let woken = self.clock.wait_until(at.after(IDLE), &self.console.from);
             let Wake::Got(happening) = woken.why else { continue };
             match self.console.understand(happening, woken.at, Mode::YesNo) {
-                Some(Came::Meant(Meant::Press(Press::Done))) => return None,
-                Some(Came::Meant(Meant::Press(Press::SomethingElse | Press::Stop))) => {
-                    return Some(How::Declined);
+                Some(Came::Meant(Meant::Press(press)) | Came::Sent(Meant::Press(press), _)) => {
+                    match press {
+                        Press::Done => return None,
+                        Press::SomethingElse | Press::Stop => return Some(How::Declined),
+                        _ => {}
+                    }
                 }
                 Some(Came::Meant(Meant::Interrupt | Meant::Abort)) => {
                     return Some(How::Interrupted);
                 }
                 Some(Came::HungUp) => return Some(How::HungUp),
                 Some(Came::Terminated) => return Some(How::Terminated),
-                Some(Came::InputEnded) => return Some(How::InputEnded),
+                Some(Came::InputEnded) if !self.console.is_pressed_afar() => {
+                    return Some(How::InputEnded);
+                }
                 _ => {}
             }
             if !self.console.has_face() {
@@ -214,6 +226,9 @@ impl<'a> Run<'a> {
         self.recorder = Some(recorder);
         self.picture.record = RecordState::Recorded;
         let at = self.clock.now();
+        if let Some(text) = self.console.page_note() {
+            self.record(at, Body::Note { text });
+        }
         for text in std::mem::take(&mut self.live.notes) {
             self.lasting.push(text.clone());
             self.record(at, Body::Note { text });
@@ -237,7 +252,7 @@ impl<'a> Run<'a> {
             }
             // What is due comes before what came: a flood of input never delays a cue.
             if self.over.is_none() && self.guide.next_wakeup().is_some_and(|due| due <= woken.at) {
-                self.handle(&Input::Wake, woken.at);
+                self.handle(&Input::Wake, None, woken.at);
             }
             if let Wake::Got(happening) = woken.why {
                 self.happening(happening, woken.at);
@@ -256,7 +271,7 @@ impl<'a> Run<'a> {
     /// A run that waits for a press when no press can come any more is over.
     fn notice_dead_end(&mut self) {
         let waits = self.guide.next_wakeup().is_none() || self.picture.shown.count.is_none();
-        if self.input_ended && waits && self.over.is_none() {
+        if self.input_ended && !self.console.is_pressed_afar() && waits && self.over.is_none() {
             self.over = Some(How::InputEnded);
         }
         if !self.console.has_face() && self.over.is_none() {
@@ -284,8 +299,19 @@ impl<'a> Run<'a> {
             return;
         }
         match came {
-            Came::Meant(meant) => self.meant(meant, at),
+            Came::Meant(meant) => self.meant(meant, None, at),
+            Came::Sent(meant, from) => self.meant(meant, Some(from), at),
+            Came::Pages(news) => {
+                for text in news {
+                    self.record(at, Body::Note { text });
+                }
+            }
             Came::InputEnded => self.input_ended = true,
+            Came::HungUp if self.console.is_led_afar() => {
+                let text = "the terminal was closed; the page leads on".to_owned();
+                self.lasting.push(text.clone());
+                self.record(at, Body::Note { text });
+            }
             Came::HungUp => self.over = Some(How::HungUp),
             Came::Terminated => self.over = Some(How::Terminated),
             Came::Redraw => {}
@@ -293,12 +319,12 @@ impl<'a> Run<'a> {
         }
     }
 
-    fn meant(&mut self, meant: Meant, at: Moment) {
+    fn meant(&mut self, meant: Meant, from: Option<Sender>, at: Moment) {
         self.passing = None;
         match meant {
-            Meant::Press(press) => self.handle(&Input::Press(press), at),
-            Meant::Typed(text) => self.handle(&Input::Typed(text), at),
-            Meant::Interrupt => self.handle(&Input::Press(Press::Stop), at),
+            Meant::Press(press) => self.handle(&Input::Press(press), from, at),
+            Meant::Typed(text) => self.handle(&Input::Typed(text), from, at),
+            Meant::Interrupt => self.handle(&Input::Press(Press::Stop), from, at),
             Meant::Abort => self.over = Some(How::Interrupted),
             Meant::Unknown(line) => {
                 self.passing = Some(format!(
@@ -310,8 +336,8 @@ impl<'a> Run<'a> {
         }
     }
 
-    fn handle(&mut self, input: &Input, at: Moment) {
-        let body = input_body(&self.context().input(input));
+    fn handle(&mut self, input: &Input, from: Option<Sender>, at: Moment) {
+        let body = input_body(&self.context().input(input), from);
         self.record(at, body);
         let effects = self.guide.handle(input.clone(), at);
         self.apply(&effects, at);
@@ -325,12 +351,15 @@ impl<'a> Run<'a> {
         };
         self.record(at, Body::Clock { change, ms: length.0 });
         if let Some(kind) = kind.filter(|_| self.over.is_none()) {
-            self.handle(&Input::Gap(kind, length), at);
+            self.handle(&Input::Gap(kind, length), None, at);
         }
     }
 
     fn apply(&mut self, effects: &[cue::Effect], at: Moment) {
         for effect in effects {
+            if let cue::Effect::Show(frame) = effect {
+                self.picture.offers = self.context().answers(&self.guide.offers(), frame);
+            }
             let Some(effect) = self.context().effect(effect) else { continue };
             self.record(at, effect_body(&effect));
             self.note(&effect, at);
@@ -421,6 +450,7 @@ impl<'a> Run<'a> {
 
     fn paint(&mut self, at: Moment) {
         let mut remarks = self.lasting.clone();
+        remarks.extend_from_slice(self.console.page_troubles());
         remarks.extend(self.passing.clone());
         let dropped = self.console.dropped();
         if let Some(doublings) = dropped.checked_ilog2() {
@@ -431,6 +461,8 @@ impl<'a> Run<'a> {
         self.picture.at = at;
         self.picture.typing = self.console.typing(self.mode());
         self.picture.remarks = remarks;
+        let present = self.console.page_present().map(str::to_owned);
+        self.picture.asides = present.into_iter().chain(self.asides.iter().cloned()).collect();
         let troubles = self.console.show(&self.picture);
         for trouble in &troubles {
             self.record(at, Body::Note { text: trouble.clone() });
@@ -450,7 +482,7 @@ impl<'a> Run<'a> {
         match &record {
             Some(Finish::Done(outcome)) => {
                 let path = outcome.path.display();
-                self.picture.asides.push(format!("the record is in {path}"));
+                self.asides.push(format!("the record is in {path}"));
                 if outcome.is_whole() {
                     self.picture.record = RecordState::Saved;
                 } else if !matches!(self.picture.record, RecordState::NotRecording(_)) {

@@ -11,7 +11,7 @@ use crate::faces::plain::blank;
 use crate::faces::summary::broken_off;
 use crate::faces::words::{Picture, RecordState};
 use crate::guide::cue::Press;
-use crate::journal::entry::{ClockChange, EndingClass};
+use crate::journal::entry::{ClockChange, EndingClass, Sender};
 use crate::journal::happened as h;
 use crate::training::replay::{Happened, Scene};
 
@@ -29,6 +29,7 @@ pub fn play(scenes: &[Scene], speed: u32, mut console: Console) -> How {
         shown: blank(),
         record: RecordState::None,
         typing: None,
+        offers: Vec::new(),
         remarks: Vec::new(),
         asides: Vec::new(),
         heard: Vec::new(),
@@ -113,8 +114,8 @@ fn show(console: &mut Console, picture: &mut Picture, scene: &Scene) {
             }
         }
         // A wake-up is nothing that a person did.
-        Happened::Input(h::Input::Wake) => return,
-        Happened::Input(input) => picture.asides = vec![pressed(input)],
+        Happened::Input(h::Input::Wake, _) => return,
+        Happened::Input(input, from) => picture.asides = vec![pressed(input, *from)],
         Happened::Clock(change, length) => {
             let what = match change {
                 ClockChange::Slept => "the computer slept for",
@@ -139,7 +140,7 @@ fn show(console: &mut Console, picture: &mut Picture, scene: &Scene) {
 }
 
 /// What the person did, for whoever watches.
-fn pressed(input: &h::Input) -> String {
+fn pressed(input: &h::Input, from: Option<Sender>) -> String {
     let what = match input {
         h::Input::Wake => "nothing".to_owned(),
         h::Input::Done => "done".to_owned(),
@@ -154,5 +155,6 @@ fn pressed(input: &h::Input) -> String {
         h::Input::Lost { .. } => "a guard was lost".to_owned(),
         h::Input::Away { .. } => "the computer was away".to_owned(),
     };
-    format!("pressed: {what}")
+    let whose = from.map_or_else(String::new, |from| format!(" ({})", phrases::sender(from)));
+    format!("pressed: {what}{whose}")
 }

@@ -14,6 +14,8 @@ use std::time::Duration;
 
 use crossterm::event::{self, Event, KeyEvent};
 
+use super::clock::Beginning;
+use super::page::News;
 use super::signals::Signal;
 use super::writer::Told;
 use crate::clock::{Millis, Moment};
@@ -53,6 +55,8 @@ pub enum Happening {
     Signal(Signal),
     /// News from the record's writer.
     Told(Told),
+    /// A press on a page, or how the pages are.
+    Page(News),
 }
 
 /// The run's end of the input: counts what waits and what was dropped.
@@ -72,7 +76,7 @@ impl Inbox {
     }
 
     /// Hands in something from the person; drops and counts it when too much waits.
-    fn put(&self, happening: Happening) {
+    pub fn put(&self, happening: Happening) {
         if self.waiting.fetch_add(1, Ordering::Relaxed) >= INPUT_QUEUE {
             self.waiting.fetch_sub(1, Ordering::Relaxed);
             self.dropped.fetch_add(1, Ordering::Relaxed);
@@ -80,6 +84,12 @@ impl Inbox {
             // A run that is over takes nothing; there is nobody to tell.
             let _ = self.to.send(happening);
         }
+    }
+
+    /// Hands in something that no person sent; it always fits.
+    pub fn tell(&self, happening: Happening) {
+        // A run that is over takes nothing; there is nobody to tell.
+        let _ = self.to.send(happening);
     }
 
     /// Notes that the run took one.
@@ -99,10 +109,16 @@ impl Inbox {
     }
 }
 
-/// Whether a key, a paste or a line counts against the bound.
+/// Whether a key, a paste, a line or a press on a page: these count against the bound.
 #[must_use]
 pub const fn is_input(happening: &Happening) -> bool {
-    matches!(happening, Happening::Key(_) | Happening::Paste(_) | Happening::Line(_))
+    matches!(
+        happening,
+        Happening::Key(_)
+            | Happening::Paste(_)
+            | Happening::Line(_)
+            | Happening::Page(News::Sent(..))
+    )
 }
 
 /// Reads keys from the terminal in a thread of its own.
@@ -225,6 +241,34 @@ pub fn is_terminal() -> bool {
     io::stdin().is_terminal() && io::stdout().is_terminal()
 }
 
+/// Waits for a line on standard input, or until something else is so. Ctrl-C ends the program as always.
+#[cfg(unix)]
+pub fn enter_or(so: impl Fn() -> bool) {
+    use rustix::event::{PollFd, PollFlags, Timespec, poll};
+    let stdin = io::stdin();
+    let look = Timespec { tv_sec: 0, tv_nsec: 100_000_000 };
+    while !so() {
+        let mut ready = [PollFd::new(&stdin, PollFlags::IN)];
+        match poll(&mut ready, Some(&look)) {
+            Ok(0) | Err(rustix::io::Errno::INTR) => continue,
+            Err(_) => return,
+            Ok(_) => {}
+        }
+        // Past the library's buffer, so that keys typed ahead reach the run.
+        let mut typed = [0; 256];
+        match rustix::io::read(&stdin, &mut typed) {
+            Ok(n) if n > 0 && !typed.iter().take(n).any(|byte| *byte == b'\n') => {}
+            _ => return,
+        }
+    }
+}
+
+/// Elsewhere a line is waited for.
+#[cfg(not(unix))]
+pub fn enter_or(_: impl Fn() -> bool) {
+    let _ = io::stdin().lock().read_line(&mut String::new());
+}
+
 /// A face as the run sees it. Nothing here waits for a reader.
 pub trait Face {
     /// What it is called when it fails.
@@ -233,6 +277,12 @@ pub trait Face {
     fn show(&mut self, picture: &Picture);
     /// Tells of an effect that no picture carries.
     fn tell(&mut self, effect: &Effect, at: Moment);
+    /// The run's time goes on from here: a face whose digits run by themselves needs it.
+    fn keep_time(&mut self, _: Beginning) {}
+    /// Whether it is seen elsewhere than at this computer, if by anybody.
+    fn is_afar(&self) -> bool {
+        false
+    }
     /// How often the picture must be shown anew while digits run; `None`: never.
     fn pace(&self) -> Option<Millis>;
     /// Why it no longer works, once it does not.

@@ -10,6 +10,7 @@ pub mod finding;
 pub mod margins;
 pub mod odds;
 pub mod orders;
+pub mod page;
 pub mod phrases;
 pub mod plain;
 pub mod safe;

@@ -2,7 +2,7 @@
 //! short, plain English. No other file of the faces words any of it.
 
 use crate::clock::{Millis, Moment};
-use crate::journal::entry::EndingClass;
+use crate::journal::entry::{EndingClass, Sender};
 use crate::journal::happened::{
     Answer, Away, Count, CountWhat, Fact, Means, Notice, Outcome, Question, Sense, Sign, Signal,
     StepAt, Tone, Value, Window,
@@ -85,14 +85,21 @@ pub const fn window_mark(window: Window) -> &'static str {
 #[must_use]
 pub fn count(count: &Count, at: Moment) -> String {
     let left = digits(Moment(count.to).since(at));
-    match count.what {
-        CountWhat::Cue => format!("{left} to the cue"),
-        CountWhat::LatestCue => format!("{left} left to start safely"),
-        CountWhat::LatestAct => format!("{left} left to act"),
-        CountWhat::Silence => format!("{left} more, then it counts as: nothing came"),
-        CountWhat::LetGo => format!("let go in {left}"),
-        CountWhat::CoolDown => format!("{left} of waiting left"),
-        CountWhat::StepOver => format!("{left}, then it goes on by itself"),
+    let (before, after) = around_digits(count.what);
+    format!("{before}{left}{after}")
+}
+
+/// What stands before and after the digits of a count, for a face whose digits run by themselves.
+#[must_use]
+pub const fn around_digits(what: CountWhat) -> (&'static str, &'static str) {
+    match what {
+        CountWhat::Cue => ("", " to the cue"),
+        CountWhat::LatestCue => ("", " left to start safely"),
+        CountWhat::LatestAct => ("", " left to act"),
+        CountWhat::Silence => ("", " more, then it counts as: nothing came"),
+        CountWhat::LetGo => ("let go in ", ""),
+        CountWhat::CoolDown => ("", " of waiting left"),
+        CountWhat::StepOver => ("", ", then it goes on by itself"),
     }
 }
 
@@ -371,6 +378,15 @@ pub fn outcome(outcome: &Outcome) -> String {
         Outcome::Late => "late".to_owned(),
         Outcome::LostGuard { text } => format!("no longer so: {text}"),
         Outcome::Unreported => "by the clock".to_owned(),
+    }
+}
+
+/// Who sent an input from afar.
+#[must_use]
+pub fn sender(from: Sender) -> String {
+    match from {
+        Sender { page, helper: false } => format!("page {page}"),
+        Sender { page, helper: true } => format!("page {page}, for the helper"),
     }
 }
 

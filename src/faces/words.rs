@@ -88,6 +88,8 @@ pub struct Picture {
     pub record: RecordState,
     /// What is being typed, where a text is asked.
     pub typing: Option<String>,
+    /// The numbered answers that a press would give although they are not on show.
+    pub offers: Vec<Answer>,
     /// Troubles of other faces and the like.
     pub remarks: Vec<String>,
     /// What is worth a word but no trouble: where the record lies, what was pressed in a replay.

@@ -115,6 +115,9 @@ pub struct Frame {
     pub stage: Stage,
     /// The step, if one is going on.
     pub step: Option<StepIx>,
+    /// The step whose act or answer a press reports: of a stretch of hands the last, while `step` is
+    /// the one that the hands are at.
+    pub reported: Option<StepIx>,
     /// How far: steps begun, steps in all (turns counted).
     pub progress: (u32, u32),
     /// What is, or must be, in the hands.

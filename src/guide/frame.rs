@@ -25,6 +25,7 @@ pub(super) fn empty(stage: Stage) -> Frame {
     Frame {
         stage,
         step: None,
+        reported: None,
         progress: (0, 0),
         hands: Vec::new(),
         act: None,
@@ -84,6 +85,7 @@ impl Run {
         };
         let mut frame = Frame {
             step: Some(ix),
+            reported: Some(self.reported_step()),
             progress: self.progress(world),
             hands: self.hands(world, ix),
             act: Some(step.text),

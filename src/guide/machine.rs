@@ -5,8 +5,8 @@
 
 use crate::clock::{Millis, Moment};
 use crate::guide::cue::{
-    CountTo, CountWhat, Cue, Effect, Fact, Frame, GapKind, Input, Notice, Press, Question, Stage,
-    Tone,
+    AnswerText, CountTo, CountWhat, Cue, Effect, Fact, Frame, GapKind, Input, Notice, Press,
+    Question, Stage, Tone,
 };
 use crate::guide::frame;
 use crate::guide::out::Out;
@@ -195,6 +195,18 @@ impl Guide {
         self.wakes = saved.wakes;
         self.woken = saved.woken;
         self.ended = saved.ended;
+    }
+
+    /// The numbered answers that a press would give now, also while they are not on show: for a face
+    /// with room for them.
+    #[must_use]
+    pub fn offers(&self) -> Vec<AnswerText> {
+        match &self.life {
+            Life::Running(running) if matches!(running.run.phase, Phase::Acting(_)) => {
+                running.run.numbered(&running.world)
+            }
+            _ => Vec::new(),
+        }
     }
 
     /// How it ended.

@@ -6,7 +6,7 @@
 
 use serde_json::{Map, Value as Json};
 
-use super::entry::{Body, EndingClass};
+use super::entry::{Body, EndingClass, Sender};
 use super::happened as h;
 use crate::guide::cue::{self, AnswerText, Frame, Notice, Press, Question};
 use crate::procedure::model::{
@@ -27,10 +27,10 @@ pub struct Context<'a> {
     pub sources: &'a SourceMap,
 }
 
-/// The line of an input.
+/// The line of an input, and who sent it, where it was not done at the computer itself.
 #[must_use]
-pub fn input_body(input: &h::Input) -> Body {
-    Body::Input { what: object(input) }
+pub fn input_body(input: &h::Input, from: Option<Sender>) -> Body {
+    Body::Input { what: object(input), from }
 }
 
 /// The line of an effect.
@@ -279,13 +279,13 @@ impl Context<'_> {
             caution: self.caution(frame),
             means: means_of(frame.means),
             hoped: match frame.means {
-                cue::Means::AnswerCame => self.met(frame.step, 0),
+                cue::Means::AnswerCame => self.met(frame.reported, 0),
                 _ => Vec::new(),
             },
             next: frame.next.map(|id| self.text(id)),
             window: window_of(frame.window),
             count: frame.count.map(|count| self.count(count)),
-            answers: frame.answers.iter().map(|a| self.answer(*a, frame)).collect(),
+            answers: self.answers(&frame.answers, frame),
             question: frame.question.as_ref().map(|q| self.question(q, frame.step)),
             notice: frame.notice.as_ref().map(|n| self.notice(n)),
             hold: match frame.hold {
@@ -329,9 +329,15 @@ impl Context<'_> {
         h::Count { to: count.at.0, what, why }
     }
 
+    /// Numbered answers in words, where this frame stands.
+    #[must_use]
+    pub fn answers(&self, answers: &[AnswerText], frame: &Frame) -> Vec<h::Answer> {
+        answers.iter().map(|answer| self.answer(*answer, frame)).collect()
+    }
+
     fn answer(&self, answer: AnswerText, frame: &Frame) -> h::Answer {
         match answer {
-            AnswerText::Met(nth) => h::Answer::Met { signs: self.met(frame.step, nth) },
+            AnswerText::Met(nth) => h::Answer::Met { signs: self.met(frame.reported, nth) },
             AnswerText::Nothing => h::Answer::Nothing,
             AnswerText::NoneOfThese => h::Answer::NoneOfThese,
             AnswerText::Cannot => h::Answer::Cannot,

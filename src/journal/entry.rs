@@ -53,6 +53,9 @@ pub enum Body {
     Input {
         /// What it was, as a tagged object.
         what: Map<String, Value>,
+        /// Who sent it, where it was not done at the computer itself.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        from: Option<Sender>,
     },
     /// Something the guide did: shown, said, rung, decided.
     Effect {
@@ -205,6 +208,16 @@ pub enum SpokenSource {
     Measured,
     /// A teacher's recording.
     Recorded,
+}
+
+/// Who sent an input from afar.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Sender {
+    /// The number of the page, in the order in which pages were opened, from 1.
+    pub page: u32,
+    /// Whether it reports what the helper does.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub helper: bool,
 }
 
 /// Beside a vehicle, or practice.

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use crate::clock::{Millis, Moment};
 use crate::guide::{Guide, Settings};
 use crate::journal::convert::{Context, effect_body, effect_of, input_of, to_guide};
-use crate::journal::entry::{Body, ClockChange, Header, Interruption};
+use crate::journal::entry::{Body, ClockChange, Header, Interruption, Sender};
 use crate::journal::happened as h;
 use crate::journal::read::{Entry, Kept, ReadBack};
 use crate::journal::spoken::put_back;
@@ -31,8 +31,8 @@ pub struct Scene {
 pub enum Happened {
     /// The guide did this.
     Effect(h::Effect),
-    /// The person did this.
-    Input(h::Input),
+    /// The person did this, through a page where somebody is named.
+    Input(h::Input, Option<Sender>),
     /// The computer's clock: how, and by how much.
     Clock(ClockChange, Millis),
     /// A remark of the program.
@@ -60,8 +60,10 @@ fn scene(entry: &Entry) -> Option<Scene> {
             Body::Header(_) | Body::End { .. } | Body::Late { .. } => return None,
             Body::Effect { what } => effect_of(what)
                 .map_or_else(|| Happened::Unknown("effect".to_owned()), Happened::Effect),
-            Body::Input { what } => input_of(what)
-                .map_or_else(|| Happened::Unknown("input".to_owned()), Happened::Input),
+            Body::Input { what, from } => input_of(what).map_or_else(
+                || Happened::Unknown("input".to_owned()),
+                |input| Happened::Input(input, *from),
+            ),
             Body::Clock { change, ms } => Happened::Clock(*change, Millis(*ms)),
             Body::Note { text } => Happened::Note(text.clone()),
             Body::Interrupted { by } => Happened::Interrupted(*by),
@@ -220,7 +222,7 @@ pub fn rerun(
         let Kept::Known(body) = &entry.body else { continue };
         let given = match body {
             Body::Effect { .. } if !begun => guide.start(entry.at),
-            Body::Input { what } => {
+            Body::Input { what, .. } => {
                 if let Some(differs) = compare.left_over(entry.line) {
                     return differs;
                 }

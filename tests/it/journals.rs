@@ -10,7 +10,7 @@ use serde_json::{Map, Value, json};
 use stepbell::clock::Moment;
 use stepbell::journal::entry::{
     Body, ClockChange, EndingClass, FORMAT, HEADER_LIMIT, Header, Interruption, ItemEnding,
-    LINE_LIMIT, RunKind, ScriptFile, VERSION, schema,
+    LINE_LIMIT, RunKind, ScriptFile, Sender, VERSION, schema,
 };
 use stepbell::journal::read::{Entry, Kept, MOST_FAULTS, MOST_MARKS, ReadBack, Why, read};
 use stepbell::journal::sha256_hex;
@@ -100,9 +100,9 @@ fn full() -> Vec<(i64, Body)> {
     let clock = |change, ms| Body::Clock { change, ms };
     vec![
         (-4200, Body::Header(Box::new(header))),
-        (-4100, Body::Input { what: object(json!({"affirm": "owner", "yes": true})) }),
+        (-4100, Body::Input { what: object(json!({"affirm": "owner", "yes": true})), from: None }),
         (0, Body::Effect { what: object(json!({"show": 3, "say": 3, "ring": "now"})) }),
-        (1250, Body::Input { what: object(json!({"press": "done", "at": 1249})) }),
+        (1250, Body::Input { what: object(json!({"press": "done", "at": 1249})), from: None }),
         (1900, Body::Late { cue: Some("now, step 4".to_owned()), ms: 112 }),
         (2000, Body::Late { cue: None, ms: 101 }),
         (3000, clock(ClockChange::Slept, 600_000)),
@@ -114,6 +114,18 @@ fn full() -> Vec<(i64, Body)> {
         (3400, Body::Interrupted { by: Interruption::TerminalClosed }),
         (3400, Body::Continued { by: "2031-05-06-080000-x".to_owned() }),
         (9000, Body::End { ending: "one of two".to_owned(), class: EndingClass::Unsure, items }),
+    ]
+}
+
+/// Presses with and without the page that sent them; `v1-full.jsonl` is from before there were any.
+fn sent() -> Vec<(i64, Body)> {
+    let done = |from| Body::Input { what: object(json!({"input": "done"})), from };
+    vec![
+        (0, Body::Header(Box::new(header()))),
+        (900, done(None)),
+        (1800, done(Some(Sender { page: 1, helper: false }))),
+        (2700, done(Some(Sender { page: 2, helper: true }))),
+        minimal().remove(1),
     ]
 }
 
@@ -181,6 +193,7 @@ fn torn() -> Vec<u8> {
 fn the_fixtures_are_what_version_one_writes() {
     check_committed("tests/journals/v1-minimal.jsonl", &framed(&minimal()));
     check_committed("tests/journals/v1-full.jsonl", &framed(&full()));
+    check_committed("tests/journals/v1-sent.jsonl", &framed(&sent()));
     check_committed("tests/journals/v1-torn.jsonl", &torn());
     check_committed("tests/journals/v1-odd.jsonl", &odd());
 }
@@ -200,6 +213,7 @@ fn every_line_of_a_record_satisfies_the_schema_and_wrong_lines_do_not() {
     };
     let mut sound = lines("v1-minimal.jsonl");
     sound.extend(lines("v1-full.jsonl"));
+    sound.extend(lines("v1-sent.jsonl"));
     for line in &sound {
         assert!(validator.is_valid(line), "{line}");
     }
@@ -221,14 +235,15 @@ fn every_line_of_a_record_satisfies_the_schema_and_wrong_lines_do_not() {
 
 #[test]
 fn what_was_written_is_what_is_read() {
-    let back = read(&fixture("v1-full.jsonl"));
-    let written = full();
-    assert_eq!(back.faults, []);
-    assert_eq!(back.certain, back.entries.len());
-    let Some((_, Body::Header(header))) = written.first() else { panic!("no header") };
-    assert_eq!(back.header.as_ref(), Some(&**header));
-    let known: Vec<_> = back.known().map(|(at, body)| (at.0, body.clone())).collect();
-    assert_eq!(known, written[1..]);
+    for (name, written) in [("v1-full.jsonl", full()), ("v1-sent.jsonl", sent())] {
+        let back = read(&fixture(name));
+        assert_eq!(back.faults, []);
+        assert_eq!(back.certain, back.entries.len());
+        let Some((_, Body::Header(header))) = written.first() else { panic!("no header") };
+        assert_eq!(back.header.as_ref(), Some(&**header));
+        let known: Vec<_> = back.known().map(|(at, body)| (at.0, body.clone())).collect();
+        assert_eq!(known, written[1..]);
+    }
 }
 
 #[test]
@@ -453,7 +468,10 @@ fn any_body() -> impl Strategy<Value = Body> {
         .prop_map(|map| map.into_iter().collect::<Map<_, _>>())
         .boxed();
     prop_oneof![
-        map.clone().prop_map(|what| Body::Input { what }),
+        (map.clone(), any::<Option<(u32, bool)>>()).prop_map(|(what, from)| {
+            let from = from.map(|(page, helper)| Sender { page, helper });
+            Body::Input { what, from }
+        }),
         map.prop_map(|what| Body::Effect { what }),
         any::<String>().prop_map(|text| Body::Note { text }),
         (any::<Option<String>>(), any::<i64>()).prop_map(|(cue, ms)| Body::Late { cue, ms }),

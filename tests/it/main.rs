@@ -9,10 +9,14 @@ mod help;
 mod hostile;
 #[cfg(unix)]
 mod hostile_cli;
+mod http;
 mod journals;
 mod language;
 mod lengths;
 mod odds;
+mod page;
+mod page_sheet;
+mod page_tls;
 mod painting;
 mod piped;
 mod plans;

@@ -233,7 +233,7 @@ fn hostile_record(folder: &Path) -> PathBuf {
         Body::Effect { what: object(shown) },
         Body::Effect { what: object(fact) },
         Body::Effect { what: object(say) },
-        Body::Input { what: object(typed) },
+        Body::Input { what: object(typed), from: None },
         Body::Note { text: evil.to_owned() },
         Body::Continued { by: evil.to_owned() },
         Body::Interrupted { by: Interruption::Keyboard },

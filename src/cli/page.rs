@@ -1,0 +1,48 @@
+//! Opening the page before a run: takes what was asked for, tells how to reach it, waits for the phone or
+//! for Enter.
+
+use std::io::{self, Write};
+use std::sync::Arc;
+
+use super::Surroundings;
+use super::args::PageArgs;
+use crate::edge::page::{NoSounds, Opening, Page};
+use crate::edge::terminal::enter_or;
+use crate::faces::words::Setting;
+
+/// The page, if one was asked for. In a terminal the person is shown how to reach it, and it is waited
+/// until a page was opened and pressed on, or Enter is pressed here.
+///
+/// # Errors
+/// Why it cannot be served, for a person.
+pub fn open(
+    args: &PageArgs,
+    around: &Surroundings,
+    setting: &Setting,
+) -> Result<Option<Page>, String> {
+    let Some(at) = args.page else { return Ok(None) };
+    let opening =
+        Opening { at, https: args.https, setting: setting.clone(), shelf: Arc::new(NoSounds) };
+    let page = Page::serve(&opening).map_err(|why| format!("the page cannot be served: {why}"))?;
+    let mut out = io::stdout().lock();
+    let told = tell(&mut out, &page, around.terminal);
+    drop(out);
+    told.map_err(|why| format!("the page's address cannot be shown: {why}"))?;
+    if around.terminal {
+        enter_or(|| page.is_open());
+    }
+    Ok(Some(page))
+}
+
+fn tell(out: &mut impl Write, page: &Page, terminal: bool) -> io::Result<()> {
+    for line in page.invitation(terminal) {
+        writeln!(out, "{line}")?;
+    }
+    if terminal {
+        writeln!(
+            out,
+            "Open it and press its first button; or press Enter here to begin without it."
+        )?;
+    }
+    out.flush()
+}

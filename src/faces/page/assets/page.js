@@ -1,0 +1,285 @@
+// The page: ties the line to the guide, what stands here, sounds and presses together.
+
+import { Clock } from "./clock.js";
+import { Link, STALE } from "./link.js";
+import { Show } from "./show.js";
+import { Sound } from "./sound.js";
+
+const $ = (id) => document.getElementById(id);
+
+/** The same press again so soon is a double tap; the guide's side has the same rule. */
+const TWICE = 700;
+const WHY = {
+  old: "Not taken: it was for what stood here before.",
+  watches: "Not taken: another page leads.",
+  "not-helper": "Not taken: this is not the helper's step.",
+  "not-begun": "The run has not begun yet.",
+  unsent: "NOT SENT. Press at the computer.",
+  refused: "Not taken. Press at the computer.",
+  unknown: "Not taken.",
+  twice: "",
+};
+
+const clock = new Clock();
+const show = new Show(clock);
+const sound = new Sound();
+const link = new Link(clock, { sheet, you, heard, gone, age });
+
+let armed = false;
+let me = { role: "watches", page: 0, leader: null };
+/** The stop question that was waved away here, until another question comes. */
+let waved = false;
+let last = { press: "", at: -Infinity };
+let gone_for_good = false;
+
+link.how = () => ({ visible: document.visibilityState === "visible", sound: sound.state, armed });
+
+// --- what comes from the guide
+
+function sheet(data) {
+  if (!data.stop) waved = false;
+  show.draw(data);
+  if (data.ended !== null) link.over = true;
+  draw();
+}
+
+function you(data) {
+  const before = me;
+  me = data;
+  if (before.role !== me.role && before.page) {
+    show.tell(me.role === "leads" ? "This page leads now." : me.role === "helps" ? "This page reports for the helper." : `This page watches: page ${me.leader} leads.`);
+  }
+  draw();
+}
+
+function heard(data) {
+  const late = clock.known ? clock.now() - data.at - clock.error : 0;
+  sound.hear(data, Math.max(0, late));
+}
+
+function gone() {
+  gone_for_good = true;
+  link.over = true;
+  show.setStale(true);
+  draw();
+}
+
+function age(milliseconds) {
+  const stale = milliseconds > STALE || gone_for_good;
+  if (stale === show.stale) return;
+  show.setStale(stale);
+  draw();
+}
+
+// --- the lower half
+
+/** What the lower half is for now: the first tap, a press, an answer, or only to say something. */
+function mode() {
+  if (show.over) return { kind: "over" };
+  if (show.stale || !show.sheet) return { kind: "lost" };
+  if (!armed) return { kind: "arm" };
+  if (me.role === "watches") return { kind: "watch" };
+  if (me.role === "helps" && !show.sheet.helper) return { kind: "idle" };
+  return { kind: show.sheet.lower };
+}
+
+function draw() {
+  const { kind } = mode();
+  const { sheet } = show;
+  const presses = armed && me.role !== "watches" && !show.stale && !show.over;
+  $("tools").hidden = !presses;
+  for (const button of $("tools").children) {
+    button.hidden = me.role === "helps" && ["hold", "stop", "back"].includes(button.dataset.press);
+    if (button.dataset.press === "else") button.setAttribute("aria-expanded", String(sheet?.listed ?? false));
+  }
+  const typing = presses && (kind === "text" || kind === "number") && !(sheet.picks.length > 0);
+  $("form").hidden = !typing;
+  if (typing) {
+    $("text").inputMode = kind === "number" ? "decimal" : "text";
+    if ($("label").textContent !== sheet.question) {
+      $("label").textContent = sheet.question;
+      $("text").value = "";
+    }
+  }
+  drawAnswers(kind, presses);
+  drawPair(kind);
+  foot();
+}
+
+function drawPair(kind) {
+  const { sheet } = show;
+  const lists = sheet?.listed && armed && me.role !== "watches" && !show.stale && !show.over;
+  const big = {
+    over: ["THE RUN IS OVER", ""],
+    lost: ["NOT CONNECTED", gone_for_good ? "This page belongs to a run that is over." : "Press at the computer."],
+    arm: ["TURN SOUND ON", sheet?.readable ? "Not encrypted: whoever can read this network can press too." : "the first tap"],
+    watch: [`PAGE ${me.leader ?? "?"} LEADS`, "this page watches"],
+    idle: ["WAIT", "not the helper's step"],
+    stop: ["NO, GO ON", "the run is not stopped"],
+  }[kind] ?? [sheet?.big.word ?? "", sheet?.big.says ?? ""];
+  $("word").textContent = big[0];
+  $("says").textContent = big[1];
+  const acts = !["over", "lost", "watch", "idle"].includes(kind);
+  $("big").setAttribute("aria-disabled", String(!acts));
+  $("big").classList.toggle("idle", acts && kind !== "arm" && kind !== "stop" && sheet?.big.live === false);
+  $("no").hidden = !(kind === "yes-no" || kind === "arm");
+  $("no").textContent = kind === "arm" ? "silent" : "NO";
+  const chosen = kind === "choice" || (sheet?.picks.length > 0 && kind === "number");
+  $("pair").hidden = Boolean(lists) || chosen;
+}
+
+/** Buttons above the big one: answers, what to type with one tap, stop, or the lead. */
+function drawAnswers(kind, presses) {
+  const { sheet } = show;
+  let buttons = [];
+  if (presses && sheet.stop && !waved) {
+    buttons.push({ text: "STOP NOW", press: { press: "stop" } });
+    if (kind !== "stop") buttons.push({ text: "No, go on", act: wave });
+  }
+  if (presses && sheet.picks.length > 0) {
+    buttons = buttons.concat(sheet.picks.map((text) => ({ text, press: { press: "typed", text } })));
+  }
+  if (presses && kind !== "stop") {
+    const shown = sheet.listed ? sheet.answers : sheet.answers.filter((one) => one.own);
+    buttons = buttons.concat(shown.map((one) => ({ text: one.text, times: one.times, press: { press: "answer", number: one.number } })));
+  }
+  if (presses && sheet.listed && kind !== "choice") buttons.push({ text: "none: back", press: { press: "else" } });
+  if (kind === "watch") {
+    buttons = [
+      { text: "Lead from here", act: () => link.role("leads") },
+      { text: "Report for the helper", act: () => link.role("helps") },
+    ];
+  }
+  if (armed && me.role === "helps" && !show.stale && !show.over) {
+    buttons.push({ text: "Watch only", act: () => link.role("watches") });
+  }
+  const box = $("answers");
+  box.classList.toggle("all", presses && (sheet.listed || kind === "choice" || sheet.picks.length > 0));
+  const key = JSON.stringify(buttons.map(({ text, times, press }) => [text, times, press]));
+  // What stands there is left alone while it is the same: a finger or the focus may be on it.
+  if (box.dataset.key === key) return;
+  box.dataset.key = key;
+  box.replaceChildren(...buttons.map(answerButton));
+}
+
+function answerButton({ text, times, press: what, act }) {
+  const button = document.createElement("button");
+  button.type = "button";
+  if (times) {
+    const mark = document.createElement("span");
+    mark.className = "times";
+    mark.setAttribute("aria-hidden", "true");
+    mark.textContent = `×${times}`;
+    button.append(mark);
+  }
+  button.append(text);
+  button.addEventListener("click", () => (act ? act() : press(what)));
+  return button;
+}
+
+/** One line about this page itself. */
+function foot() {
+  const { sheet } = show;
+  const heardHere = { on: "sound on", off: "silent", interrupted: "SOUND LOST: tap the big button" }[sound.state];
+  const parts = [
+    me.page ? `page ${me.page}: ${me.role === "leads" ? "leads" : me.role === "helps" ? "for the helper" : "watches"}` : "",
+    armed ? heardHere : "",
+    armed && !sound.lit ? "screen may go dark" : "",
+    sheet?.record ?? "",
+    ...(sheet?.asides ?? []),
+  ];
+  const text = parts.filter(Boolean).join(" · ");
+  if ($("foot").textContent !== text) $("foot").textContent = text;
+}
+
+// --- presses
+
+function wave() {
+  waved = true;
+  draw();
+}
+
+async function press(what) {
+  const now = performance.now();
+  if (what.press === last.press && now - last.at < TWICE) return;
+  last = { press: what.press, at: now };
+  // A tap is also a chance to bring a lost sound back.
+  if (sound.state === "interrupted") sound.turnOn();
+  sound.stayLit().then(foot);
+  $("big").classList.add("sent");
+  const why = await link.press({ ...what, turn: show.sheet?.turn ?? 0 });
+  $("big").classList.remove("sent");
+  const text = why === null ? "" : (WHY[why] ?? WHY.refused);
+  show.tell(text);
+  if (why === "unsent") {
+    navigator.vibrate?.([300, 100, 300]);
+    show.cry(text);
+  }
+}
+
+async function arm(aloud) {
+  armed = true;
+  $("word").textContent = "one moment…";
+  const could = aloud ? await sound.turnOn().catch(() => false) : true;
+  await sound.stayLit();
+  await link.say();
+  if (!could) show.tell("No sound could be had: watch the page and the computer.");
+  else if (aloud) sound.try();
+  draw();
+}
+
+$("big").addEventListener("click", () => {
+  const { kind } = mode();
+  if (kind === "arm") arm(true);
+  else if (kind === "stop") wave();
+  else if (kind === "text" || kind === "number") send();
+  else if (["done", "yes-no"].includes(kind)) press({ press: "done" });
+});
+
+$("no").addEventListener("click", () => {
+  if (mode().kind === "arm") arm(false);
+  else press({ press: "else" });
+});
+
+for (const button of $("tools").children) {
+  button.addEventListener("click", () => press({ press: button.dataset.press }));
+}
+
+function send() {
+  const text = $("text").value.trim();
+  if (text) press({ press: "typed", text });
+  else $("text").focus();
+}
+
+$("form").addEventListener("submit", (event) => {
+  event.preventDefault();
+  send();
+});
+
+// --- what befalls the page
+
+document.addEventListener("visibilitychange", () => {
+  if (document.visibilityState === "visible") {
+    // The device may have slept, and its clock with it.
+    clock.forget();
+    link.ask(5);
+    if (armed) sound.stayLit().then(foot);
+  }
+  link.say(true);
+});
+addEventListener("pagehide", () => link.say(true));
+sound.changed = () => {
+  link.say();
+  draw();
+};
+
+function frame() {
+  show.tick();
+  requestAnimationFrame(frame);
+}
+
+// The secret leaves the address line; the session's cookie goes on.
+history.replaceState(null, "", "/");
+link.start();
+draw();
+frame();

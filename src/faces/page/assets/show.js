@@ -1,0 +1,146 @@
+// What stands on the page: takes a sheet, sets its texts as texts, runs the figure between two sheets.
+
+import { figure } from "./clock.js";
+
+const $ = (id) => document.getElementById(id);
+
+function set(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}
+
+function showText(node, text) {
+  set(node, text ?? "");
+  node.hidden = !text;
+}
+
+/** As many children as texts, each of this kind. */
+function list(node, kind, texts) {
+  while (node.children.length > texts.length) node.lastElementChild.remove();
+  while (node.children.length < texts.length) node.append(document.createElement(kind));
+  texts.forEach((text, at) => set(node.children[at], text));
+}
+
+export class Show {
+  constructor(clock) {
+    this.clock = clock;
+    this.sheet = null;
+    this.stale = true;
+    this.still = matchMedia("(prefers-reduced-motion: reduce)");
+    this.spoken = {};
+  }
+
+  /** Shows a sheet; buttons are the caller's. */
+  draw(sheet) {
+    this.sheet = sheet;
+    list($("banners"), "div", sheet.banners);
+    set($("title"), sheet.title || "Stepbell");
+    document.title = sheet.banners.length > 0 ? `${sheet.banners[0].split(":")[0]} · Stepbell` : "Stepbell";
+    list($("notices"), "p", sheet.notices);
+    const asks = sheet.question !== null;
+    const over = sheet.ended !== null;
+    showText($("ask"), over ? sheet.ended : sheet.question);
+    $("ask").classList.toggle("caution", asks && sheet.caution);
+    for (const part of ["hands", "act"]) {
+      // A question before the run is asked with free hands.
+      const hidden = over ? part === "hands" || !sheet.act : asks && !sheet.stop;
+      $(part).hidden = hidden;
+      $(`${part}-head`).hidden = hidden;
+      set($(part), sheet[part]);
+    }
+    $("act").classList.toggle("caution", !asks && sheet.caution);
+    showText($("hold"), sheet.hold);
+    list($("details"), "p", sheet.details);
+    showText($("next"), sheet.next && `Next: ${sheet.next}`);
+    list($("remarks"), "li", sheet.remarks);
+    $("remarks").hidden = sheet.remarks.length === 0;
+    this.drawWindow();
+    this.speak();
+  }
+
+  drawWindow() {
+    const { window: open, count } = this.sheet;
+    const there = open !== null || count !== null;
+    $("window").hidden = !there;
+    if (!there) return;
+    $("window").className = this.stale ? "stale" : (open?.state ?? "");
+    set($("mark"), this.stale ? "" : (open?.mark ?? ""));
+    set($("words"), this.stale ? "" : (open?.words ?? ""));
+    $("track").hidden = count === null || this.stale;
+    showText($("why"), this.stale ? null : (count?.why ?? null));
+    this.shown = null;
+    this.tick();
+  }
+
+  /** The guide has been silent for too long, or speaks again. */
+  setStale(stale) {
+    if (stale === this.stale) return;
+    this.stale = stale;
+    $("stale").hidden = !stale || this.over;
+    if (this.sheet) this.drawWindow();
+    if (stale && !this.over) this.cry("No word from the guide. Look at the computer.");
+  }
+
+  get over() {
+    return this.sheet !== null && this.sheet.ended !== null;
+  }
+
+  /** What is left of the count, in milliseconds; nothing where it is not known. */
+  get left() {
+    const count = this.sheet?.count;
+    if (!count || this.stale) return null;
+    if (this.sheet.at !== null) return count.to - this.sheet.at;
+    return this.clock.known ? count.to - this.clock.now() : null;
+  }
+
+  /** The figure and the bar as they are now. */
+  tick() {
+    const count = this.sheet?.count;
+    if (!count) {
+      set($("figure"), "");
+      set($("counts"), "");
+      return;
+    }
+    const left = this.left;
+    const text = left === null ? "--" : figure(left);
+    const fresh = text !== this.shown;
+    if (fresh) {
+      this.shown = text;
+      set($("figure"), text);
+      set($("counts"), left === null ? "" : `${count.before}${count.before ? text : ""}${count.after}`.trim());
+    }
+    if (left !== null && (fresh || !this.still.matches)) {
+      const whole = Math.max(1, count.to - count.since);
+      const part = Math.min(1, Math.max(0, left / whole));
+      $("bar").style.transform = `scaleX(${part.toFixed(4)})`;
+    }
+  }
+
+  /** Says what has changed to a screen reader: what to do at once, the rest when it is free. */
+  speak() {
+    const { sheet } = this;
+    const words = {
+      ask: sheet.ended ?? sheet.question ?? "",
+      act: sheet.question ? "" : sheet.act,
+      mark: [sheet.window?.state === "open" && sheet.big.live ? "now" : "", sheet.window?.words ?? ""].join(" ").trim(),
+      notices: sheet.notices.join(" "),
+      remarks: sheet.remarks.join(" "),
+    };
+    const fresh = (name) => words[name] && words[name] !== this.spoken[name];
+    const urgent = ["mark", "ask"].filter(fresh).map((name) => words[name]);
+    const polite = ["notices", "act", "remarks"].filter(fresh).map((name) => words[name]);
+    if (urgent.length > 0) this.cry(urgent.join(". "));
+    if (polite.length > 0) set($("polite"), polite.join(". "));
+    this.spoken = words;
+  }
+
+  cry(text) {
+    set($("urgent"), text);
+  }
+
+  /** A short word about a press. */
+  tell(text) {
+    set($("told"), text);
+    clearTimeout(this.telling);
+    if (text) this.telling = setTimeout(() => set($("told"), ""), 4000);
+  }
+}

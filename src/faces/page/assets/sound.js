@@ -1,0 +1,130 @@
+// What can be heard and felt: the guide's own WAV files over Web Audio, vibration where there is one, a
+// screen that stays lit where the browser allows.
+
+/** A sound that comes later than this would mislead; it is not played any more. */
+const TOO_LATE = 700;
+
+/** Rhythms in milliseconds: on, off, on. The same as those of the tones. */
+const RHYTHMS = {
+  now: [70, 45, 70, 45, 70, 45, 70, 45, 70],
+  prepare: [200, 120, 200],
+  missed: [400, 80, 100],
+  "let-go": [70, 45, 70, 45, 70, 45, 70, 45, 70],
+  tick: [40],
+  "ten-left": [40, 80, 40, 240, 40, 80, 40],
+  "five-left": [40, 80, 40],
+};
+
+export class Sound {
+  constructor() {
+    this.wanted = false;
+    this.buffers = new Map();
+    this.playing = new Set();
+    this.changed = () => {};
+    this.lock = null;
+  }
+
+  /** `off`, `on`, `interrupted`. */
+  get state() {
+    if (!this.wanted) return "off";
+    return this.context?.state === "running" ? "on" : "interrupted";
+  }
+
+  /** Must come from a tap: browsers keep silent before one. Gives whether it can be heard. */
+  async turnOn() {
+    const Context = window.AudioContext ?? window.webkitAudioContext;
+    if (!Context) return false;
+    if (!this.context) {
+      this.context = new Context({ latencyHint: "interactive" });
+      this.level = this.context.createAnalyser();
+      this.level.connect(this.context.destination);
+      this.context.addEventListener("statechange", () => this.changed());
+    }
+    this.wanted = true;
+    await this.context.resume();
+    this.hum();
+    await this.fetchAll();
+    this.changed();
+    return this.state === "on" && this.buffers.size > 0;
+  }
+
+  /** Silence that is played, so that a wireless loudspeaker does not fall asleep between two cues. */
+  hum() {
+    if (this.humming) return;
+    const silence = this.context.createBuffer(1, this.context.sampleRate, this.context.sampleRate);
+    const source = this.context.createBufferSource();
+    source.buffer = silence;
+    source.loop = true;
+    source.connect(this.level);
+    source.start();
+    this.humming = source;
+  }
+
+  async fetchAll() {
+    try {
+      const names = await (await fetch("/sounds")).json();
+      await Promise.all(names.map((name) => this.get(name)));
+    } catch {
+      // What is missing is fetched when it rings.
+    }
+  }
+
+  async get(name) {
+    if (this.buffers.has(name)) return this.buffers.get(name);
+    const answer = await fetch(`/sound/${encodeURIComponent(name)}`);
+    if (!answer.ok) return null;
+    const buffer = await this.context.decodeAudioData(await answer.arrayBuffer());
+    this.buffers.set(name, buffer);
+    return buffer;
+  }
+
+  /** Plays a sound of the guide, `late` milliseconds after it rang there. */
+  async hear({ tone, sound, cue }, late) {
+    if (late > TOO_LATE) return false;
+    if (tone) this.shake(tone);
+    if (!sound || this.state !== "on") return false;
+    if (cue === "now" || tone === "now") this.hush();
+    const buffer = await this.get(sound).catch(() => null);
+    if (!buffer || this.state !== "on") return false;
+    const source = this.context.createBufferSource();
+    source.buffer = buffer;
+    source.connect(this.level);
+    source.addEventListener("ended", () => this.playing.delete(source));
+    this.playing.add(source);
+    source.start();
+    return true;
+  }
+
+  /** One sound to hear that it works. */
+  try() {
+    const name = this.buffers.has("prepare") ? "prepare" : this.buffers.keys().next().value;
+    if (name) this.hear({ tone: "prepare", sound: name }, 0);
+  }
+
+  /** A now cue is never drowned by what was still being said. */
+  hush() {
+    for (const source of this.playing) source.stop();
+    this.playing.clear();
+  }
+
+  shake(tone) {
+    // Not every browser has it, and none shakes before a tap.
+    if (RHYTHMS[tone]) navigator.vibrate?.(RHYTHMS[tone]);
+  }
+
+  /** Keeps the screen lit, where the browser allows it: it asks for https or this very computer. */
+  async stayLit() {
+    try {
+      if (document.visibilityState === "visible" && (!this.lock || this.lock.released)) {
+        this.lock = (await navigator.wakeLock?.request("screen")) ?? null;
+      }
+    } catch {
+      this.lock = null;
+    }
+    return this.lit;
+  }
+
+  get lit() {
+    return this.lock !== null && !this.lock.released;
+  }
+}

@@ -1,0 +1,309 @@
+//! The page for a phone: takes pictures, gives what the page in a browser shows as plain data
+//! ([`Sheet`]), the page's own files ([`asset`]), and a QR code of its address ([`qr`]). Opens no
+//! socket; `edge::page` serves it.
+//!
+//! The words are those of the other faces ([`view`]); the page only lays them out. It sets every
+//! text as text, never as markup, and runs its digits by itself between two sheets.
+
+pub mod assets;
+pub mod qr;
+pub mod status;
+
+pub use assets::asset;
+
+use serde::Serialize;
+
+use super::phrases;
+use super::safe::safe;
+use super::words::{Kind, Picture, RecordState, Setting, View, view, wants_text};
+use crate::journal::happened::{Answer, Hold, Means, Question, Shown, Stage, Window};
+
+/// Everything that the page shows at one moment.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Sheet {
+    /// What this is, if not the real thing: DEMONSTRATION, REHEARSAL, REPLAY.
+    pub banners: Vec<&'static str>,
+    /// Title, step, progress.
+    pub title: String,
+    /// In your hands.
+    pub hands: String,
+    /// Do.
+    pub act: String,
+    /// Whether it is a caution: the signal word stands in `act` too.
+    pub caution: bool,
+    /// Other ways, what lies at a distance.
+    pub details: Vec<String>,
+    /// What your press means.
+    pub means: String,
+    /// The state of the window; nothing where there is none.
+    pub window: Option<WindowOn>,
+    /// What the digits count to.
+    pub count: Option<CountOn>,
+    /// The question.
+    pub question: Option<String>,
+    /// What the lower half is for.
+    pub lower: Lower,
+    /// What stands on the big button, and what it says.
+    pub big: Big,
+    /// Whether *stop?* is asked.
+    pub stop: bool,
+    /// What can be typed with one tap: where only a few whole numbers are asked for.
+    pub picks: Vec<String>,
+    /// The numbered answers; all of them, or the step's own while its answer is awaited.
+    pub answers: Vec<AnswerOn>,
+    /// Whether *something else* was asked for and all answers are on show.
+    pub listed: bool,
+    /// Something said once.
+    pub notices: Vec<String>,
+    /// Held, or about to be.
+    pub hold: Option<String>,
+    /// What comes next.
+    pub next: Option<String>,
+    /// The record.
+    pub record: Option<String>,
+    /// Whether the record is in trouble.
+    pub record_bad: bool,
+    /// Troubles.
+    pub remarks: Vec<String>,
+    /// Worth a word, no trouble.
+    pub asides: Vec<String>,
+    /// How it ended.
+    pub ended: Option<String>,
+    /// Whether the helper acts.
+    pub helper: bool,
+}
+
+/// A window's state by word and shape.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct WindowOn {
+    /// For colour and shape on top of the words: `not-yet`, `open`, `still`, `closed`.
+    pub state: &'static str,
+    /// The mark, as on every face.
+    pub mark: &'static str,
+    /// More words, where there are any.
+    pub words: String,
+}
+
+/// What the digits count to. The page works the figure out: whole seconds, rounded down.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct CountOn {
+    /// Zero is here, in milliseconds of the run.
+    pub to: i64,
+    /// Since when it has been counting, for the bar.
+    pub since: i64,
+    /// Before the figure.
+    pub before: &'static str,
+    /// After the figure.
+    pub after: &'static str,
+    /// Why the figure is what it is.
+    pub why: Option<String>,
+}
+
+/// What the lower half of the page is for.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Lower {
+    /// One button: *done*, or what it is called now.
+    #[default]
+    Done,
+    /// Yes and no.
+    YesNo,
+    /// A text to type.
+    Text,
+    /// A number to type.
+    Number,
+    /// One of the answers.
+    Choice,
+    /// Only whether to stop.
+    Stop,
+    /// Nothing: it has ended.
+    Nothing,
+}
+
+/// The big button.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct Big {
+    /// Its word.
+    pub word: &'static str,
+    /// What a press says.
+    pub says: String,
+    /// Whether a press means something now; one that means nothing is still sent, and refused by the
+    /// guide with its own words.
+    pub live: bool,
+}
+
+/// A numbered answer.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct AnswerOn {
+    /// Its number.
+    pub number: usize,
+    /// Its words.
+    pub text: String,
+    /// How often, where that is what makes it this answer.
+    pub times: Option<u32>,
+    /// Whether it is one of the step's own answers, and not one of those that always are there.
+    pub own: bool,
+}
+
+/// A picture as the page shows it.
+#[must_use]
+pub fn sheet(picture: &Picture, setting: &Setting) -> Sheet {
+    let View { lines, .. } = view(picture, setting);
+    let all = |kind: Kind| {
+        lines.iter().filter(move |line| line.kind == kind).map(move |line| said(kind, &line.text))
+    };
+    let one = |kind: Kind| all(kind).next();
+    let shown = &picture.shown;
+    let question = shown.question.as_ref().filter(|_| picture.ended.is_none());
+    let lower = if picture.ended.is_some() { Lower::Nothing } else { lower(shown) };
+    let listed = !shown.answers.is_empty();
+    let answers = if listed { &shown.answers } else { &picture.offers };
+    Sheet {
+        banners: setting.banners.iter().map(|banner| banner.words()).collect(),
+        title: one(Kind::Title).unwrap_or_default(),
+        hands: one(Kind::Hands).unwrap_or_default(),
+        act: one(Kind::Do).unwrap_or_default(),
+        caution: shown.caution.is_some() || matches!(question, Some(Question::Alert { .. })),
+        details: lines
+            .iter()
+            .filter(|line| line.kind == Kind::Detail)
+            .map(|line| squeezed(&line.text))
+            .collect(),
+        means: one(Kind::Means).unwrap_or_default(),
+        window: window(picture),
+        count: count(picture),
+        question: question.map(|question| safe(&phrases::question(question)).into_owned()),
+        big: big(shown, lower),
+        answers: if lower == Lower::Nothing { Vec::new() } else { numbered(answers) },
+        lower,
+        stop: question == Some(&Question::ReallyStop),
+        picks: question.map(picks).unwrap_or_default(),
+        listed,
+        notices: all(Kind::Notice).collect(),
+        hold: match shown.hold {
+            Hold::Held => Some("HELD. No window is open.".to_owned()),
+            _ => one(Kind::Hold),
+        },
+        next: one(Kind::Next),
+        record: one(Kind::Record),
+        record_bad: matches!(
+            picture.record,
+            RecordState::NotSaved(_) | RecordState::NotRecording(_)
+        ),
+        remarks: all(Kind::Remark).collect(),
+        asides: all(Kind::Aside).collect(),
+        ended: one(Kind::Ended),
+        helper: shown.who.is_some(),
+    }
+}
+
+/// A line without its heading or its mark: the page has headings of its own.
+fn said(kind: Kind, text: &str) -> String {
+    let text = match kind {
+        Kind::Hands | Kind::Do | Kind::Means | Kind::Next => {
+            text.split_once(':').map_or(text, |(_, rest)| rest)
+        }
+        Kind::Notice | Kind::Remark | Kind::Aside => text.get(1..).unwrap_or(text),
+        _ => text,
+    };
+    text.trim_start().to_owned()
+}
+
+/// A line with its heading, without the blanks that set it in columns.
+fn squeezed(text: &str) -> String {
+    match text.split_once(':') {
+        Some((head, rest)) => format!("{head}: {}", rest.trim_start()),
+        None => text.to_owned(),
+    }
+}
+
+fn window(picture: &Picture) -> Option<WindowOn> {
+    let shown = &picture.shown;
+    let state = match shown.window {
+        _ if picture.ended.is_some() => return None,
+        Window::None => return None,
+        Window::NotYet => "not-yet",
+        Window::Safe => "open",
+        Window::TooLate => "still",
+        Window::Closed => "closed",
+    };
+    let words = match (shown.window, &shown.next) {
+        (Window::TooLate, Some(next)) => format!("too late to start; next is: {next}"),
+        (Window::TooLate, None) => "too late to start safely".to_owned(),
+        (Window::Closed, _) => "the window has closed".to_owned(),
+        _ => String::new(),
+    };
+    let words = safe(&words).into_owned();
+    Some(WindowOn { state, mark: phrases::window_mark(shown.window), words })
+}
+
+fn count(picture: &Picture) -> Option<CountOn> {
+    let count = picture.shown.count.as_ref().filter(|_| picture.ended.is_none())?;
+    let (before, after) = phrases::around_digits(count.what);
+    let why = phrases::why(count).map(|why| safe(&why).into_owned());
+    Some(CountOn { to: count.to, since: picture.since.0, before, after, why })
+}
+
+/// What the lower half is for.
+fn lower(shown: &Shown) -> Lower {
+    match &shown.question {
+        // Over a step that goes on, a press still says what it says; over a question the big button is
+        // no place for a yes to something else.
+        Some(Question::ReallyStop) => match shown.stage {
+            Stage::BeforeCue | Stage::Acting | Stage::Waiting => Lower::Done,
+            Stage::Preparing | Stage::Testing | Stage::Ended => Lower::Stop,
+        },
+        Some(Question::HowMany { .. } | Question::Recount { .. }) => Lower::Number,
+        Some(Question::Reading { choice: true, .. }) => Lower::Choice,
+        Some(Question::Reading { unit: Some(_), .. }) => Lower::Number,
+        Some(_) if wants_text(shown) => Lower::Text,
+        Some(Question::LocalRules | Question::Alert { .. }) | None => Lower::Done,
+        Some(_) => Lower::YesNo,
+    }
+}
+
+fn big(shown: &Shown, lower: Lower) -> Big {
+    let (word, says, live) = match lower {
+        Lower::YesNo => ("YES", phrases::means(shown.means, &shown.hoped), true),
+        Lower::Stop => ("", String::new(), true),
+        Lower::Text | Lower::Number => ("SEND", String::new(), true),
+        Lower::Choice | Lower::Nothing => ("", String::new(), false),
+        Lower::Done => match shown.means {
+            _ if shown.hold == Hold::Held => ("GO ON", String::new(), true),
+            Means::Understood => ("I UNDERSTAND", String::new(), true),
+            Means::GoOn => ("GO ON", String::new(), true),
+            Means::Nothing if shown.stage == Stage::BeforeCue => {
+                ("WAIT", "nothing to press before the cue".to_owned(), false)
+            }
+            Means::Nothing => ("WAIT", "nothing to press now".to_owned(), false),
+            Means::NoPress => ("NO PRESS", "the guide goes on by itself".to_owned(), false),
+            means => ("DONE", phrases::means(means, &shown.hoped), true),
+        },
+    };
+    Big { word, says: safe(&says).into_owned(), live }
+}
+
+/// The most numbers that are offered as buttons.
+const PICKS: u32 = 6;
+
+fn picks(question: &Question) -> Vec<String> {
+    match question {
+        Question::HowMany { least, most, .. } if most.saturating_sub(*least) < PICKS => {
+            (*least..=*most).map(|number| number.to_string()).collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn numbered(answers: &[Answer]) -> Vec<AnswerOn> {
+    let answer = |(at, answer): (usize, &Answer)| AnswerOn {
+        number: at + 1,
+        text: safe(&phrases::answer(answer)).into_owned(),
+        times: match answer {
+            Answer::Met { signs } => signs.iter().find_map(|sign| sign.times),
+            _ => None,
+        },
+        own: matches!(answer, Answer::Met { .. } | Answer::Nothing | Answer::Choice { .. }),
+    };
+    answers.iter().enumerate().map(answer).collect()
+}
