@@ -21,6 +21,7 @@ use crate::journal::convert::effect_of;
 use crate::journal::entry::{self, Body, Header, RunKind, ScriptFile};
 use crate::journal::happened as h;
 use crate::journal::spoken;
+use crate::power::Length;
 use crate::procedure::Examined;
 use crate::procedure::model::{Procedure, Status};
 use crate::procedure::timing::{PlainTiming, SpeechLengths, speech_lengths};
@@ -74,6 +75,7 @@ fn lead(
         speech,
         timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
         rehearsal: false,
+        length: Length::Unbounded,
     };
     let setting = Setting {
         title: procedure.title.map_or("", |id| procedure.text(id)).to_owned(),

@@ -17,6 +17,7 @@ use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::entry::{Header, RunKind};
 use crate::journal::read::{ReadBack, read};
+use crate::power::Length;
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::{PlainTiming, speech_lengths};
 use crate::training::replay::{Rerun, rerun, scenes, summary};
@@ -101,6 +102,7 @@ fn settings(procedure: &Procedure) -> Settings {
         speech: speech_lengths(procedure),
         timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
         rehearsal: false,
+        length: Length::Unbounded,
     }
 }
 

@@ -218,6 +218,10 @@ pub enum Code {
     KeyNotTested,
     /// The count of registered keys is read before and not after. Add `recount <name>, …`.
     CountNotChecked,
+    /// `<name>` is asked and compared with nothing. Add `start only if <name> is …`.
+    NotCompared,
+    /// `battery` speaks of the voltage of a 12 V battery: 9 to 16 V, not <value>.
+    BatteryVoltage,
     /// No path leads to step `<name>`.
     StepUnreachable,
     /// No path reaches the ending `<name>`.

@@ -532,6 +532,18 @@ pub(super) const ALL: &[(Code, &str, Severity, &str)] = &[
         Severity::Warning,
         "The count of registered keys is read before and not after. Add `recount {name}, …`.",
     ),
+    (
+        Code::NotCompared,
+        "not-compared",
+        Severity::Warning,
+        "`{name}` is asked and compared with nothing. Add `start only if {name} is …`.",
+    ),
+    (
+        Code::BatteryVoltage,
+        "battery-voltage",
+        Severity::Error,
+        "`battery` speaks of the voltage of a 12 V battery: 9 to 16 V, not {value}.",
+    ),
     // paths
     (
         Code::StepUnreachable,

@@ -119,7 +119,9 @@ pub fn of(code: Code) -> Why {
         | Code::BreakOffMissing
         | Code::SecretRecorded
         | Code::KeyNotTested
-        | Code::CountNotChecked => safety(code),
+        | Code::CountNotChecked
+        | Code::NotCompared
+        | Code::BatteryVoltage => safety(code),
         _ => names(code),
     }
 }
@@ -529,6 +531,22 @@ fn safety(code: Code) -> Why {
         Code::SecretRecorded => why(
             "A PIN or a start code that stands in a record can be read by whoever finds it.",
             "Ask only whether it is at hand: `secret pin, \"the PIN, kept by its owner\"`.",
+        ),
+        Code::NotCompared => on(
+            "A blank of another chip type, frequency or approval number is never accepted, and the \
+             run that shows it has used up tries and windows. Asking is only half of it: the answer \
+             must be able to stop the start.",
+            "`start only if chip of spare is the same as chip of working, else \"Another chip type is \
+             never accepted.\"`",
+            PRACTICE,
+        ),
+        Code::BatteryVoltage => on(
+            "`battery at least …` makes the guide ask for the battery's state and reckon whether it \
+             lasts. Its tables are those of 12 V lead batteries; a voltage outside 9 to 16 V is a \
+             slip of the pen, or another kind of battery.",
+            "`battery at least 12.4 V, at most 14.8 V`: the floor below which the vehicle gives up, \
+             and the ceiling, where there is one.",
+            PRACTICE,
         ),
         Code::KeyNotTested => on(
             "A key that was stored and an old key that was forgotten look the same until they are \

@@ -5,6 +5,7 @@
 //! bytes go out through a writer that was handed in. Every text passes `safe`.
 
 pub mod address;
+pub mod battery;
 pub mod digits;
 pub mod finding;
 pub mod margins;

@@ -1,6 +1,7 @@
 //! The sentences: takes recorded data (questions, notices, answers, outcomes, lengths), gives calm,
 //! short, plain English. No other file of the faces words any of it.
 
+use super::battery;
 use crate::clock::{Millis, Moment};
 use crate::journal::entry::{EndingClass, Sender};
 use crate::journal::happened::{
@@ -226,6 +227,9 @@ pub fn question(question: &Question) -> String {
         Question::Recount { text, unit } => {
             format!("Once more: {}", reading(text, unit.as_deref(), None))
         }
+        Question::Battery { about, .. } => battery::ask(*about).to_owned(),
+        Question::BatteryReadBack { value: given, .. } => format!("Is it {}?", value(given)),
+        Question::BatteryJudged(judged) => battery::judged(judged),
         Question::ReallyStop => "Stop the run?".to_owned(),
         Question::TakeUp { record, step: last, act, text, past } => {
             take_up(record, last.as_ref(), act.as_deref(), text.as_deref(), past.as_deref())

@@ -187,7 +187,11 @@ pub struct View {
 pub fn wants_text(shown: &Shown) -> bool {
     match &shown.question {
         Some(Question::Reading { choice, .. }) => !choice,
-        Some(Question::HowMany { .. } | Question::Recount { .. }) => true,
+        Some(
+            Question::HowMany { .. }
+            | Question::Recount { .. }
+            | Question::Battery { unit: Some(_), .. },
+        ) => true,
         _ => false,
     }
 }

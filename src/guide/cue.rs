@@ -4,7 +4,8 @@
 //! record writes and when the guide wants to be woken. Texts are ids into the procedure's table.
 
 use crate::clock::{Millis, Moment};
-use crate::procedure::model::{EndingClass, EndingId, ItemClass, ItemId, ReadingId, TextId};
+use crate::power::Assessment;
+use crate::procedure::model::{EndingClass, EndingId, ItemClass, ItemId, ReadingId, TextId, Unit};
 use crate::procedure::plan::{GuardIx, StepIx, Thing, Value};
 use crate::procedure::timing::{Bracket, Mark, Point, Why};
 
@@ -259,6 +260,12 @@ pub enum Question {
     Reading(ReadingId),
     /// A value that was read back as this, to be taken with one press.
     ReadBack(ReadingId, Value),
+    /// Something about the vehicle's battery.
+    Battery(BatteryAsk),
+    /// A number about the battery, in thousandths, that was read back, to be taken with one press.
+    BatteryReadBack(BatteryAsk, i64),
+    /// Whether the battery lasts for the run.
+    BatteryJudged(Box<Assessment>),
     /// Is the secret at hand? By number.
     AtHand(u32),
     /// A gate does not hold, by number: `must` ends here, `prefer` asks for the choice.
@@ -275,6 +282,74 @@ pub enum Question {
     Recount(u32),
     /// Stop? Asked while a window may be open.
     ReallyStop,
+}
+
+/// What is asked about the vehicle's battery.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum BatteryAsk {
+    /// How it is built.
+    Kind,
+    /// Its rest voltage, in volts.
+    RestVoltage,
+    /// The rest voltage once more, because the first can only be surface charge.
+    RestVoltageAgain,
+    /// Its 20-hour capacity, in ampere-hours.
+    Capacity,
+    /// Its reserve minutes, where the capacity is not known.
+    ReserveMinutes,
+    /// Its age, in years.
+    Age,
+    /// Its temperature, in degrees Celsius.
+    Temperature,
+    /// Its voltage 60 s after key on.
+    KeyOnVoltage,
+    /// The current with the key on, by a clamp, in amperes.
+    Load,
+    /// Whether a charger is connected.
+    Charger,
+    /// What the charger can give, in amperes.
+    ChargerCurrent,
+    /// The voltage with key and charger on.
+    ChargerVoltage,
+    /// The same two minutes later.
+    ChargerVoltageAgain,
+    /// How long the run shall last at most, in minutes, where the script bounds it nowhere.
+    Limit,
+}
+
+impl BatteryAsk {
+    /// Whether *not known* is an answer.
+    #[must_use]
+    pub const fn may_be_unknown(self) -> bool {
+        matches!(
+            self,
+            BatteryAsk::RestVoltage
+                | BatteryAsk::Capacity
+                | BatteryAsk::ReserveMinutes
+                | BatteryAsk::Age
+                | BatteryAsk::KeyOnVoltage
+                | BatteryAsk::Load
+        )
+    }
+
+    /// The unit of the answer; `None` where it is no number.
+    #[must_use]
+    pub fn unit(self) -> Option<Unit> {
+        use BatteryAsk as A;
+        Some(match self {
+            A::Kind | A::Charger => return None,
+            A::RestVoltage
+            | A::RestVoltageAgain
+            | A::KeyOnVoltage
+            | A::ChargerVoltage
+            | A::ChargerVoltageAgain => Unit::Volt,
+            A::Capacity => Unit::AmpereHour,
+            A::ReserveMinutes | A::Limit => Unit::Count("minutes".to_owned()),
+            A::Age => Unit::Count("years".to_owned()),
+            A::Temperature => Unit::Celsius,
+            A::Load | A::ChargerCurrent => Unit::Ampere,
+        })
+    }
 }
 
 /// Something said once on every face.

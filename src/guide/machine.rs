@@ -14,6 +14,7 @@ use crate::guide::preparation::{Led, Preparation};
 use crate::guide::reading;
 use crate::guide::run::{Gap, Phase, Run, Seconds, built_in};
 use crate::guide::world::World;
+use crate::power::Length;
 use crate::procedure::model::{EndingClass, EndingId, Procedure};
 use crate::procedure::plan::{Plan, plan};
 use crate::procedure::timing::{SpeechLengths, Timing};
@@ -36,6 +37,8 @@ pub struct Settings {
     pub timing: MakeTiming,
     /// Whether no real vehicle stands there.
     pub rehearsal: bool,
+    /// The worst length of the run, for the battery.
+    pub length: Length,
 }
 
 /// Leads a person through a procedure.
@@ -86,7 +89,7 @@ impl Guide {
     /// A guide that has not started.
     #[must_use]
     pub fn new(procedure: Arc<Procedure>, settings: Settings) -> Guide {
-        let preparation = Preparation::new(&procedure, settings.rehearsal);
+        let preparation = Preparation::new(&procedure, settings.rehearsal, settings.length);
         Guide {
             procedure,
             settings,

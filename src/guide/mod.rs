@@ -7,6 +7,7 @@
 //! tests; `frame` what is shown; `out` collects the effects.
 
 mod awake;
+mod battery;
 pub mod cue;
 mod frame;
 mod machine;

@@ -3,14 +3,18 @@
 //! Takes presses and typed texts; gives the choices with which the run is planned, or the end of it
 //! before it began. Waits for the person only: no time passes that matters.
 
-use crate::guide::cue::{AnswerText, Cue, Fact, Means, Notice, Press, Question};
+use crate::guide::battery::{self, Asked, Battery};
+use crate::guide::cue::{AnswerText, BatteryAsk, Cue, Fact, Means, Notice, Press, Question};
 use crate::guide::out::Out;
 use crate::guide::reading::{self, Refused};
+use crate::power::Length;
 use crate::procedure::model::{Item, ItemId, Procedure, ReadingId, ReadingKind, Status, TextId};
 use crate::procedure::plan::{Choices, Value};
 
 /// The word written down for a question answered with no.
 const NO: &str = "no";
+/// The word written down when the battery is measured once more.
+const MEASURE_AGAIN: &str = "measure again";
 /// The word written down when the person goes on although a gate does not hold.
 const GO_ON: &str = "go on";
 
@@ -20,6 +24,8 @@ pub(super) struct Preparation {
     asks: Vec<Question>,
     at: usize,
     read_back: Option<Value>,
+    /// The talk about the battery, where the script asks for one.
+    battery: Option<Battery>,
     /// What was chosen and answered so far.
     pub choices: Choices,
 }
@@ -44,8 +50,9 @@ enum YesNo {
 
 impl Preparation {
     /// All questions of a procedure in their order. A rehearsal never asks whether a real vehicle is
-    /// meant: it says at its start that none is.
-    pub fn new(procedure: &Procedure, rehearsal: bool) -> Preparation {
+    /// meant: it says at its start that none is; and it has no battery. `length` is the worst length
+    /// of the run.
+    pub fn new(procedure: &Procedure, rehearsal: bool, length: Length) -> Preparation {
         let mut asks = Vec::new();
         if procedure.status == Some(Status::Demonstration) && !rehearsal {
             asks.push(Question::Demonstration);
@@ -68,13 +75,16 @@ impl Preparation {
                 asks.push(Question::Reading(ReadingId(i)));
             }
         }
+        let battery = procedure.battery.filter(|_| !rehearsal);
+        asks.extend(battery.map(|_| Question::Battery(BatteryAsk::Kind)));
         asks.extend(numbers(&procedure.gates).map(Question::GateClosed));
         asks.extend(numbers(&procedure.checklist).map(Question::Checklist));
         asks.push(Question::Start);
         let counts = items(procedure).filter(|(_, def)| def.group);
         let counts = counts.map(|(item, def)| (item, def.count.0)).collect();
         let choices = Choices { counts, answers: Vec::new() };
-        Preparation { asks, at: 0, read_back: None, choices }
+        let battery = battery.map(|need| Battery::new(need, length));
+        Preparation { asks, at: 0, read_back: None, battery, choices }
     }
 
     /// The question on show.
@@ -83,9 +93,25 @@ impl Preparation {
             (Some(Question::Reading(reading)), Some(value)) => {
                 Question::ReadBack(*reading, value.clone())
             }
+            (Some(Question::Battery(_)), _) => self.about_battery(),
             (Some(question), _) => question.clone(),
             (None, _) => Question::Start,
         }
+    }
+
+    fn about_battery(&self) -> Question {
+        match self.battery.as_ref().map(Battery::asked) {
+            Some(Asked::About(ask)) => Question::Battery(ask),
+            Some(Asked::ReadBack(ask, number)) => Question::BatteryReadBack(ask, number),
+            Some(Asked::Judged(assessment)) => Question::BatteryJudged(assessment),
+            None => Question::Start,
+        }
+    }
+
+    /// The talk about the battery, while its questions are on show.
+    fn battery(&mut self) -> Option<&mut Battery> {
+        let here = matches!(self.asks.get(self.at), Some(Question::Battery(_)));
+        self.battery.as_mut().filter(|_| here)
     }
 
     /// How far: questions answered, questions in all.
@@ -109,6 +135,15 @@ impl Preparation {
                 Led::On
             }
             Press::TakeBack => self.back(procedure, out),
+            Press::Done | Press::SomethingElse | Press::Answer(_) if self.battery().is_some() => {
+                let Some(battery) = self.battery() else { return Led::On };
+                let led = match press {
+                    Press::Done => battery.yes(),
+                    Press::Answer(n) => battery.number(n),
+                    _ => battery.no(),
+                };
+                self.battery_led(procedure, led, out)
+            }
             Press::Done => self.answer(procedure, YesNo::Yes, out),
             Press::SomethingElse => self.answer(procedure, YesNo::No, out),
             Press::Answer(n) => self.number(procedure, n, out),
@@ -118,6 +153,10 @@ impl Preparation {
 
     /// A typed text.
     pub fn typed(&mut self, procedure: &Procedure, typed: &str, out: &mut Out) -> Led {
+        if let Some(battery) = self.battery() {
+            let led = battery.typed(typed);
+            return self.battery_led(procedure, led, out);
+        }
         match self.question() {
             Question::HowMany(item, least, most) => match reading::count(typed, least, most) {
                 Ok(n) => self.how_many(procedure, item, n, out),
@@ -212,6 +251,30 @@ impl Preparation {
         }
     }
 
+    /// What an answer about the battery led to, written down.
+    fn battery_led(&mut self, procedure: &Procedure, led: battery::Led, out: &mut Out) -> Led {
+        use battery::Led as B;
+        let mut judged = |assessment, word: Option<&str>| {
+            let word = word.map(|word| Value::Text(word.to_owned()));
+            out.record(Fact::Answered(Question::BatteryJudged(assessment), word));
+        };
+        match led {
+            B::Taken(ask, value) => out.record(Fact::Answered(Question::Battery(ask), Some(value))),
+            B::Refused(refused) => return self.refuse(refused, out),
+            B::Again => {}
+            B::Enough(assessment) => {
+                judged(assessment, None);
+                return self.next(procedure, out);
+            }
+            B::Measured(assessment) => judged(assessment, Some(MEASURE_AGAIN)),
+            B::Stop(assessment) => {
+                judged(assessment, Some(NO));
+                return Led::Stop;
+            }
+        }
+        Led::On
+    }
+
     fn refuse(&mut self, refused: Refused, out: &mut Out) -> Led {
         out.refuse(match refused {
             Refused::NotUnderstood => Notice::NotUnderstood,
@@ -245,6 +308,9 @@ impl Preparation {
 
     /// Back to the question before; gates decide themselves anew on the way forward.
     fn back(&mut self, procedure: &Procedure, out: &mut Out) -> Led {
+        if self.battery().is_some_and(Battery::back) {
+            return Led::On;
+        }
         if self.read_back.take().is_none() {
             self.at = self.at.saturating_sub(1);
             while self.at > 0 && matches!(self.asks.get(self.at), Some(Question::GateClosed(_))) {
@@ -261,13 +327,19 @@ pub(super) fn means(question: &Question) -> Means {
     match question {
         Question::LocalRules | Question::Alert(_) => Means::Understood,
         Question::HowMany(..) | Question::Reading(_) | Question::Recount(_) => Means::Nothing,
+        Question::Battery(BatteryAsk::Charger) => Means::Yes,
+        Question::Battery(_) => Means::Nothing,
         Question::GateClosed(_) => Means::GoOn,
+        Question::BatteryJudged(assessment) if assessment.may_start() => Means::GoOn,
         _ => Means::Yes,
     }
 }
 
 /// The numbered answers of a question: the names of a choice; others have none.
 pub(super) fn answers(procedure: &Procedure, question: &Question) -> Vec<AnswerText> {
+    if *question == Question::Battery(BatteryAsk::Kind) {
+        return (0..battery::KINDS_KNOWN).map(AnswerText::Choice).collect();
+    }
     let Question::Reading(id) = question else { return Vec::new() };
     match procedure.readings.get(id.0 as usize).map(|def| &def.answer) {
         Some(ReadingKind::Choice(names)) => numbers(names).map(AnswerText::Choice).collect(),
@@ -295,6 +367,9 @@ pub(super) fn question_text(procedure: &Procedure, question: &Question) -> Optio
         Question::Demonstration
         | Question::LocalRules
         | Question::Ownership
+        | Question::Battery(_)
+        | Question::BatteryReadBack(..)
+        | Question::BatteryJudged(_)
         | Question::Start
         | Question::ReallyStop => None,
     }

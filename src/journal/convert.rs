@@ -6,6 +6,7 @@
 
 use serde_json::{Map, Value as Json};
 
+use super::battery::{ask_of, judged_of};
 use super::entry::{Body, EndingClass, Sender};
 use super::happened as h;
 use crate::guide::cue::{self, AnswerText, Frame, Notice, Press, Question};
@@ -353,6 +354,10 @@ impl Context<'_> {
 
     fn choice(&self, question: Option<&Question>, nth: u32) -> String {
         let reading = match question {
+            Some(Question::Battery(_)) => {
+                let names = ["flooded", "AGM (glass mat)", "gel"];
+                return names.get(nth as usize).copied().unwrap_or_default().to_owned();
+            }
             Some(Question::Reading(id) | Question::ReadBack(id, _)) => self.reading(*id),
             _ => None,
         };
@@ -374,6 +379,10 @@ impl Context<'_> {
             ReadingKind::Number { unit, .. } => Some(unit_word(unit).to_owned()),
             ReadingKind::Text | ReadingKind::Choice(_) => None,
         }
+    }
+
+    fn battery_unit(ask: cue::BatteryAsk) -> Option<String> {
+        ask.unit().map(|unit| unit_word(&unit).to_owned())
     }
 
     fn value(value: &Value, unit: Option<String>) -> h::Value {
@@ -433,6 +442,16 @@ impl Context<'_> {
                     text: said(reading.and_then(|id| self.reading(id)).map(|r| r.text)),
                     unit: reading.and_then(|id| self.unit(id)),
                 }
+            }
+            Question::Battery(ask) => {
+                h::Question::Battery { about: ask_of(*ask), unit: Self::battery_unit(*ask) }
+            }
+            Question::BatteryReadBack(ask, number) => h::Question::BatteryReadBack {
+                about: ask_of(*ask),
+                value: Self::value(&Value::Number(*number), Self::battery_unit(*ask)),
+            },
+            Question::BatteryJudged(assessment) => {
+                h::Question::BatteryJudged(judged_of(assessment))
             }
             Question::ReallyStop => h::Question::ReallyStop,
         }
@@ -512,6 +531,7 @@ impl Context<'_> {
                         .recounts
                         .get(*n as usize)
                         .and_then(|recount| self.unit(recount.reading)),
+                    Question::Battery(ask) => Self::battery_unit(*ask),
                     _ => None,
                 };
                 h::Fact::Answered {

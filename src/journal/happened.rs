@@ -7,6 +7,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::battery::{BatteryAsk, BatteryJudged};
 use super::entry::EndingClass;
 
 /// Something that the person, or the world through the person, did.
@@ -487,6 +488,23 @@ pub enum Question {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         unit: Option<String>,
     },
+    /// Something about the battery.
+    Battery {
+        /// What.
+        about: BatteryAsk,
+        /// The unit, where a number is asked.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        unit: Option<String>,
+    },
+    /// A number about the battery read back.
+    BatteryReadBack {
+        /// What it answers.
+        about: BatteryAsk,
+        /// The number.
+        value: Value,
+    },
+    /// Whether the battery lasts.
+    BatteryJudged(BatteryJudged),
     /// Stop?
     ReallyStop,
     /// An earlier run of this script was broken off: begin a new one that names it?

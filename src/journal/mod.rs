@@ -4,6 +4,7 @@
 //! Takes what happened, as data with a [`Moment`](crate::clock::Moment); gives bytes, and back from
 //! any bytes the entries and an account of what was lost. Pure: the disk is `edge::writer`'s.
 
+pub mod battery;
 pub mod convert;
 pub mod entry;
 pub mod happened;

@@ -9,6 +9,7 @@ use super::units::{
     Exponent, Microohms, MilliampHours, Milliamps, Millivolts, Minutes, Months, TenthsCelsius,
 };
 use super::{Charger, Rated};
+use crate::clock::Millis;
 
 /// What was asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -35,6 +36,8 @@ pub enum Asked {
     Charger,
     /// The cold cranking current, in amperes.
     CrankingCurrent,
+    /// The longest that the run shall last, in minutes.
+    Limit,
 }
 
 /// Why an answer is not taken.
@@ -177,6 +180,14 @@ pub fn check_age(years: i64) -> Result<Months, Refused> {
 pub fn check_temperature(celsius: i64) -> Result<TenthsCelsius, Refused> {
     within(Asked::Temperature, celsius, -40_000, 60_000)
         .map(|t| TenthsCelsius(fits(t.div_euclid(100))))
+}
+
+/// A limit for the run in minutes: 1 to 1440 (a day, the longest that a script may say).
+///
+/// # Errors
+/// Outside that range.
+pub fn check_limit(minutes: i64) -> Result<Millis, Refused> {
+    within(Asked::Limit, minutes, 1_000, 1_440_000).map(|m| Millis(m.saturating_mul(60)))
 }
 
 /// A load with the key on: 0.1 to 200 A.

@@ -6,6 +6,7 @@
 //! means depends on the path; `plan` resolves them.
 
 use crate::clock::{Millis, Span};
+use crate::power::Millivolts;
 use crate::source::Place;
 pub use crate::syntax::tree::{
     EndingClass, Event, HandCount, ItemClass, Role, Sense, SignalWord, Status, SubjectKind, Turns,
@@ -99,6 +100,8 @@ pub struct Procedure {
     pub readings: Vec<Reading>,
     /// Gates, in order.
     pub gates: Vec<Gate>,
+    /// What the vehicle's battery must hold, where the author says.
+    pub battery: Option<BatteryNeed>,
     /// The checklist, any order.
     pub checklist: Vec<TextId>,
     /// The person guided.
@@ -307,6 +310,18 @@ pub struct Gate {
     pub must: bool,
     /// What the person is told when it does not hold.
     pub otherwise: TextId,
+}
+
+/// What the vehicle's battery must hold through the run. Both voltages are ones that a 12 V battery
+/// can have.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct BatteryNeed {
+    /// The voltage that must not be undercut.
+    pub floor: Millivolts,
+    /// The voltage that must not be exceeded.
+    pub ceiling: Option<Millivolts>,
+    /// Where it stands.
+    pub place: Place,
 }
 
 /// The bounds of a person.

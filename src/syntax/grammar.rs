@@ -86,6 +86,7 @@ fn begun_by(word: &str) -> Option<Rule> {
         "secret" => Rule::secret,
         "ask" => Rule::ask,
         "start" => Rule::start,
+        "battery" => Rule::battery,
         "better" => Rule::better,
         "keep" => Rule::keep,
         "never" => Rule::never,

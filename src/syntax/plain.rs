@@ -28,6 +28,7 @@ pub(super) const FIRST_WORDS: &[&str] = &[
     "ask",
     "assumed",
     "at",
+    "battery",
     "begin",
     "better",
     "between",
@@ -157,6 +158,8 @@ pub(super) fn plain(rule: Rule) -> Plain {
         Rule::choice => Phrase("answers with `or` between"),
         Rule::start => Word("start"),
         Rule::better => Word("better if"),
+        Rule::battery => Word("battery"),
+        Rule::ceiling => Word("at most"),
         Rule::condition => Phrase("a condition"),
         Rule::at_bound | Rule::in_range | Rule::same_as => {
             Phrase("`at least`, `at most`, `between`, `the same as` or an answer")
@@ -287,6 +290,7 @@ pub(super) fn plain(rule: Rule) -> Plain {
         Rule::kw_before => Token("before"),
         Rule::kw_begin => Token("begin"),
         Rule::kw_begun => Token("begun"),
+        Rule::kw_battery => Token("battery"),
         Rule::kw_better => Token("better"),
         Rule::kw_between => Token("between"),
         Rule::kw_both => Token("both"),

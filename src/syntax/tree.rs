@@ -157,6 +157,13 @@ pub enum Sentence {
     StartOnlyIf(Condition, Text),
     /// `better if …, else "…"`
     BetterIf(Condition, Text),
+    /// `battery at least 12.4 V, at most 14.8 V`
+    Battery {
+        /// The voltage that must not be undercut during the run.
+        floor: (Decimal, At<Unit>),
+        /// The voltage that must not be exceeded.
+        ceiling: Option<(Decimal, At<Unit>)>,
+    },
 
     /// `keep away others, "…"`
     KeepAway(Name, Text),

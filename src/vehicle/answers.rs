@@ -3,7 +3,7 @@
 //! Takes a procedure and the choices that matter to the plan; gives an answer for every reading, such
 //! that every gate holds that can hold.
 
-use crate::guide::cue::{Input, Press, Question};
+use crate::guide::cue::{BatteryAsk, Input, Press, Question};
 use crate::procedure::model::{
     ConditionTest, ItemClass, Procedure, Reading, ReadingId, ReadingKind, Unit,
 };
@@ -98,6 +98,29 @@ pub(super) fn input_for(
                 _ => Input::Press(Press::Done),
             }
         }
+        Question::Battery(ask) => battery(procedure, *ask),
         _ => Input::Press(Press::Done),
     }
+}
+
+/// A healthy battery; a charger where the floor is more than a battery holds well.
+fn battery(procedure: &Procedure, ask: BatteryAsk) -> Input {
+    use BatteryAsk as A;
+    let floor = procedure.battery.map_or(0, |need| i64::from(need.floor.0));
+    let carried = typed(&Value::Number(floor + 300));
+    let text = match ask {
+        A::Kind => "flooded",
+        A::RestVoltage | A::RestVoltageAgain => "12.63",
+        A::Capacity | A::ReserveMinutes => "90",
+        A::Age => "2",
+        A::Temperature => "20",
+        A::KeyOnVoltage => "12.58",
+        A::Load => "5",
+        A::Charger if floor > 12_400 => "yes",
+        A::Charger => "no",
+        A::ChargerCurrent => "60",
+        A::ChargerVoltage | A::ChargerVoltageAgain => &carried,
+        A::Limit => "30",
+    };
+    Input::Typed(text.to_owned())
 }

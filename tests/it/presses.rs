@@ -10,6 +10,7 @@ use stepbell::guide::cue::{
     OutcomeKind, Press, Question, Stage, Tone, WindowState,
 };
 use stepbell::guide::{Guide, Settings};
+use stepbell::power::Length;
 use stepbell::procedure::examine;
 use stepbell::procedure::plan::{GuardIx, StepIx};
 use stepbell::procedure::timing::{Bracket, Mark, PlainTiming, speech_lengths};
@@ -38,7 +39,10 @@ impl Desk {
         let speech = speech_lengths(&procedure);
         let timing: stepbell::guide::MakeTiming =
             |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech));
-        let guide = Guide::new(procedure, Settings { speech, timing, rehearsal: false });
+        let guide = Guide::new(
+            procedure,
+            Settings { speech, timing, rehearsal: false, length: Length::Unbounded },
+        );
         let mut desk = Desk { guide, now: Moment(0), effects: Vec::new(), frame: None };
         let first = desk.guide.start(desk.now);
         desk.take(first);

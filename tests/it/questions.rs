@@ -35,7 +35,10 @@ impl Desk {
         let speech = speech_lengths(&procedure);
         let timing: stepbell::guide::MakeTiming =
             |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech));
-        let mut guide = Guide::new(procedure, Settings { speech, timing, rehearsal });
+        let mut guide = Guide::new(
+            procedure,
+            Settings { speech, timing, rehearsal, length: stepbell::power::Length::Unbounded },
+        );
         let first = guide.start(Moment(0));
         let frame = last_frame(&first).expect("the first question");
         let mut desk = Desk { guide, frame, said: Vec::new(), texts, effects: Vec::new() };

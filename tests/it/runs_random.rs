@@ -11,6 +11,7 @@ use super::runs_support::{Script, scripts};
 use stepbell::clock::{Millis, Moment};
 use stepbell::guide::cue::{Effect, Fact, GapKind, Input, Press};
 use stepbell::guide::{Guide, Settings};
+use stepbell::power::Length;
 use stepbell::procedure::model::Procedure;
 use stepbell::procedure::plan::{GuardIx, Plan, StepIx};
 use stepbell::procedure::timing::{Known, Mark, PlainTiming, Point, SpeechLengths, Timing, Why};
@@ -97,7 +98,12 @@ fn a_now_cue_is_given_when_the_timing_allows_it_or_not_at_all() {
     let outcome = runner.run(&strategy, |(n, inputs)| {
         let script = &scripts[n];
         TOLD.with_borrow_mut(BTreeMap::clear);
-        let settings = Settings { speech: script.speech.clone(), timing: heard, rehearsal: false };
+        let settings = Settings {
+            speech: script.speech.clone(),
+            timing: heard,
+            rehearsal: false,
+            length: Length::Unbounded,
+        };
         let mut guide = Guide::new(Arc::clone(&script.procedure), settings);
         let mut now = Moment(0);
         let _ = guide.start(now);

@@ -12,6 +12,7 @@ use stepbell::guide::cue::{
     Press, Question, Stage, Tone, WindowState,
 };
 use stepbell::guide::{Guide, Settings};
+use stepbell::power::Length;
 use stepbell::procedure::examine;
 use stepbell::procedure::model::{EndingId, Procedure, TextId};
 use stepbell::procedure::plan::{Choices, GuardIx, Next, Plan, StepIx, Target, Thing, Value};
@@ -82,7 +83,12 @@ pub fn plain(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> Box<
 
 impl Script {
     pub fn guide(&self) -> Guide {
-        let settings = Settings { speech: self.speech.clone(), timing: plain, rehearsal: false };
+        let settings = Settings {
+            speech: self.speech.clone(),
+            timing: plain,
+            rehearsal: false,
+            length: Length::Unbounded,
+        };
         Guide::new(Arc::clone(&self.procedure), settings)
     }
 

@@ -9,6 +9,7 @@ use proptest::prelude::*;
 use stepbell::clock::{Millis, Moment};
 use stepbell::guide::cue::{Effect, Fact, GapKind, Input, Notice, Press};
 use stepbell::guide::{Guide, Settings};
+use stepbell::power::Length;
 use stepbell::procedure::examine;
 use stepbell::procedure::model::Procedure;
 use stepbell::procedure::plan::{Choices, GuardIx};
@@ -54,7 +55,12 @@ impl Script {
     fn guide(&self) -> Guide {
         let timing: stepbell::guide::MakeTiming =
             |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech));
-        let settings = Settings { speech: self.speech.clone(), timing, rehearsal: false };
+        let settings = Settings {
+            speech: self.speech.clone(),
+            timing,
+            rehearsal: false,
+            length: Length::Unbounded,
+        };
         Guide::new(Arc::clone(&self.procedure), settings)
     }
 

@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use stepbell::faces::verdict::{verdict as words, word};
 use stepbell::guide::{Guide, Settings};
+use stepbell::power::Length;
 use stepbell::procedure::timing::{PlainTiming, speech_lengths};
 use stepbell::procedure::{Examined, examine, plans};
 use stepbell::proof::repair::repairs;
@@ -124,6 +125,7 @@ fn who_keeps_the_bounds_of_a_proven_script_misses_no_window() {
                         Box::new(PlainTiming::new(procedure, plan, speech))
                     },
                     rehearsal: false,
+                    length: Length::Unbounded,
                 };
                 let guide = Guide::new(Arc::clone(&procedure), settings);
                 let run = play(guide, &procedure, &speech, seed, &[], &plan.choices);

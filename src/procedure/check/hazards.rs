@@ -233,7 +233,10 @@ fn head_spots(model: &Procedure) -> Vec<Spot> {
     ids.extend(model.readings.iter().map(|reading| reading.text));
     ids.extend(model.places.iter().map(|place| place.text));
     let said = ids.into_iter().filter_map(|id| model.texts.get(id.0 as usize));
-    said.map(|said| Spot { words: plain(&said.text), place: said.place }).collect()
+    let said = said.map(|said| Spot { words: plain(&said.text), place: said.place });
+    // The guide may ask for a charger where the author speaks of none.
+    let battery = model.battery.map(|need| Spot { words: "charger".to_owned(), place: need.place });
+    said.chain(battery).collect()
 }
 
 fn step_words(model: &Procedure, step: &Step) -> String {

@@ -94,6 +94,10 @@ impl<'a> Check<'a> {
                     self.once("affirm ownership", line.place, &mut once);
                     self.model.affirm_ownership = Some(line.place);
                 }
+                Sentence::Battery { floor, ceiling } => {
+                    self.once("battery", line.place, &mut once);
+                    self.battery(floor, ceiling.as_ref(), line.place);
+                }
                 Sentence::Affirm(text) => {
                     let text = self.text(text);
                     self.model.affirm.push(text);

@@ -6,6 +6,7 @@
 
 mod acts;
 mod basis;
+mod battery;
 mod blocks;
 mod events;
 mod flow;

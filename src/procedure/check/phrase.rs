@@ -55,7 +55,8 @@ pub(super) fn home(sentence: &Sentence) -> Home {
         | S::Secret(..)
         | S::StartWith(_)
         | S::StartOnlyIf(..)
-        | S::BetterIf(..) => Home::Head,
+        | S::BetterIf(..)
+        | S::Battery { .. } => Home::Head,
         S::Ask { .. } => Home::Ask,
         S::Alert(..) => Home::Alert,
         S::KeepAwake(..) | S::Allow(..) => Home::Stretch,
@@ -133,6 +134,7 @@ pub(super) fn phrase(sentence: &Sentence) -> &'static str {
         S::StartWith(_) => "start with",
         S::StartOnlyIf(..) => "start only if",
         S::BetterIf(..) => "better if",
+        S::Battery { .. } => "battery",
         S::KeepAway(..) => "keep away",
         S::KeepAwake(..) => "keep awake",
         S::Keep { .. } => "keep",

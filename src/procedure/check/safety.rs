@@ -8,7 +8,9 @@ use super::signs::steps;
 use super::values::singular;
 use super::words::{holds, plain};
 use crate::complaint::{Code, Complaint};
-use crate::procedure::model::{Item, ItemId, Procedure, ReadingKind, Role, SubjectKind, Unit};
+use crate::procedure::model::{
+    ConditionTest, Item, ItemId, Procedure, ReadingId, ReadingKind, Role, SubjectKind, Unit,
+};
 use crate::source::Place;
 use crate::syntax::tree::Sentence;
 
@@ -37,6 +39,9 @@ impl Check<'_> {
         if !["tests", "test", "recount"].iter().any(|word| self.lost.contains(word)) {
             self.tested(&model, main);
             self.recounted(&model, main);
+        }
+        if !["start", "better", "only"].iter().any(|word| self.lost.contains(word)) {
+            self.compared(&model, main);
         }
         self.typed_secrets(&model);
         self.model = model;
@@ -119,6 +124,26 @@ impl Check<'_> {
             let counts_keys = KEYS.contains(&noun) || REMOTES.contains(&noun);
             if counts_keys && reading.before {
                 let complaint = Complaint::new(Code::CountNotChecked, reading.place);
+                self.complain(complaint.with("name", reading.name.as_str()));
+            }
+        }
+    }
+
+    /// A trait of a key that is asked before the run and decides nothing.
+    fn compared(&mut self, model: &Procedure, main: &Block<'_>) {
+        let gates: Vec<_> = model.gates.iter().map(|gate| &gate.condition).collect();
+        for (at, reading) in model.readings.iter().enumerate() {
+            let id = ReadingId(super::count(at));
+            let used = gates.iter().any(|condition| {
+                condition.reading == id
+                    || matches!(condition.test, ConditionTest::SameAs(other) if other == id)
+            });
+            let chooses = self.library.trees.iter().flat_map(|(_, tree)| &tree.lines).any(|line| {
+                let Sentence::OnlyIf(condition) = &line.sentence else { return false };
+                reading.name.split(' ').next() == Some(condition.value.name.value.as_str())
+            });
+            if reading.before && reading.of.is_some() && !used && !chooses && !main.stray {
+                let complaint = Complaint::new(Code::NotCompared, reading.place);
                 self.complain(complaint.with("name", reading.name.as_str()));
             }
         }

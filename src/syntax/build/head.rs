@@ -6,7 +6,7 @@ use super::outcome::{finish, result};
 use super::parts::{Built, Parts};
 use super::value::{
     accord, condition, decimal, duration, length, maybe_length_in, maybe_name, maybe_names,
-    maybe_text, name, number, sense, some_names, text, times, unit, value,
+    maybe_text, name, number, quantity, sense, some_names, text, times, unit, value,
 };
 use crate::syntax::grammar::Rule;
 use crate::syntax::tree::{
@@ -146,6 +146,12 @@ pub(super) fn start(parts: &mut Parts<'_>) -> Built<Sentence> {
         return Ok(Sentence::StartWith(state));
     }
     Ok(Sentence::StartOnlyIf(condition(parts)?, text(parts)?))
+}
+
+pub(super) fn battery(parts: &mut Parts<'_>) -> Built<Sentence> {
+    let floor = quantity(parts)?;
+    let ceiling = parts.maybe_inside(Rule::ceiling).map(|mut inner| quantity(&mut inner));
+    Ok(Sentence::Battery { floor, ceiling: ceiling.transpose()? })
 }
 
 pub(super) fn keep(parts: &mut Parts<'_>) -> Built<Sentence> {

@@ -142,6 +142,7 @@ fn short(rule: Rule, p: &mut Parts<'_>) -> Built<Sentence> {
         Rule::edition => Sentence::Edition(number(p)?),
         Rule::use_file => Sentence::Use(text(p)?),
         Rule::secret => Sentence::Secret(name(p)?, text(p)?),
+        Rule::battery => head::battery(p)?,
         Rule::better => Sentence::BetterIf(condition(p)?, text(p)?),
         Rule::never => Sentence::Never(text(p)?, outcome::result(p)?),
         Rule::allow => Sentence::Allow(name(p)?, times(p)?, text(p)?),

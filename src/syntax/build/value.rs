@@ -239,7 +239,7 @@ pub(super) fn condition(parts: &mut Parts<'_>) -> Built<Condition> {
     Ok(Condition { value: compared, test, place: whole.at(()) })
 }
 
-fn quantity(parts: &mut Parts<'_>) -> Built<(Decimal, At<Unit>)> {
+pub(super) fn quantity(parts: &mut Parts<'_>) -> Built<(Decimal, At<Unit>)> {
     let mut inner = parts.inside(Rule::quantity)?;
     Ok((decimal(&mut inner)?, unit(&mut inner)?))
 }

@@ -98,6 +98,7 @@ fn belongs_to_step(sentence: &Sentence) -> bool {
             | Sentence::StartWith(_)
             | Sentence::StartOnlyIf(..)
             | Sentence::BetterIf(..)
+            | Sentence::Battery { .. }
             | Sentence::End(_)
             | Sentence::Step(..)
             | Sentence::Do(..)

@@ -4,10 +4,10 @@
 
 use crate::syntax::blocks;
 use crate::syntax::tree::{
-    Accord, Answer, At, Bound, Condition, ConditionTest, Count, EndingClass, Event, EventOf, Far,
-    GoBack, HandCount, Held, HowMany, ItemClass, Length, Name, Outcome, Pattern, Role, Sense,
-    Sentence, Sight, SightOf, SignalWord, Status, SubjectKind, Text, Tries, Turns, Unit, Value,
-    ValueMore, When,
+    Accord, Answer, At, Bound, Condition, ConditionTest, Count, Decimal, EndingClass, Event,
+    EventOf, Far, GoBack, HandCount, Held, HowMany, ItemClass, Length, Name, Outcome, Pattern,
+    Role, Sense, Sentence, Sight, SightOf, SignalWord, Status, SubjectKind, Text, Tries, Turns,
+    Unit, Value, ValueMore, When,
 };
 
 pub(super) fn sentence(sentence: &Sentence) -> String {
@@ -101,6 +101,10 @@ fn stock(sentence: &Sentence) -> Option<String> {
         }
         Sentence::BetterIf(condition, text) => {
             format!("better if {}, else {}", condition_words(condition), quoted(text))
+        }
+        Sentence::Battery { floor, ceiling } => {
+            let ceiling = maybe(ceiling.as_ref(), |most| format!(", at most {}", volts(most)));
+            format!("battery at least {}{ceiling}", volts(floor))
         }
         _ => return None,
     })
@@ -311,6 +315,10 @@ fn answer_words(answer: &Answer) -> String {
             format!("as {}", answers.join(" or "))
         }
     }
+}
+
+fn volts((number, unit): &(Decimal, At<Unit>)) -> String {
+    format!("{} {}", decimal(number.value), unit_word(&unit.value))
 }
 
 /// Thousandths as a decimal number without needless zeros.
