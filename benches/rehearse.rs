@@ -72,6 +72,7 @@ fn practice(procedure: &Arc<Procedure>) -> Practice {
         speech: speech.clone(),
         timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
         rehearsal: true,
+        length: stepbell::power::Length::Unbounded,
     };
     let guide = Guide::new(Arc::clone(procedure), settings);
     Practice::new(guide, procedure, &speech, &Choices::default()).expect("a first step")

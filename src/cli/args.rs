@@ -52,6 +52,8 @@ pub enum Command {
     Rehearse(RehearseArgs),
     /// Show a record again, or what it says in short
     Replay(ReplayArgs),
+    /// Make the apprentice's sheet: one page that prints, as HTML or Markdown
+    Sheet(SheetArgs),
     /// Check plain temporal networks (`.tn` files)
     Network(NetworkArgs),
     /// Print what a shell needs to complete these commands
@@ -260,6 +262,42 @@ fn svg(text: &str) -> Result<PathBuf, String> {
         true => Ok(path),
         false => Err("the picture's name must end in .svg".to_owned()),
     }
+}
+
+/// `sheet`
+#[derive(Args, Clone, Debug)]
+#[command(after_help = "\
+The page needs nothing from outside: style and picture are inside it. It is written as NAME.html (or
+NAME.md) where the command is given.
+
+A table NAME.ways.csv beside the script compares ways to get the key. Its first line names the
+columns: way, once, each, and if you like minutes each and note. A unit may stand in brackets:
+`once (crowns)`.")]
+pub struct SheetArgs {
+    /// The script
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// A page for the browser and the printer, or text with marks
+    #[arg(long, value_enum, default_value = "html")]
+    pub format: SheetFormat,
+    /// Where to write it; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub to: Option<PathBuf>,
+    /// In large print, for a wall
+    #[arg(long)]
+    pub wall: bool,
+    /// A table of ways to get the key, with your own costs
+    #[arg(long, value_name = "FILE")]
+    pub ways: Option<PathBuf>,
+}
+
+/// What a sheet is made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SheetFormat {
+    /// One page for the browser and the printer
+    Html,
+    /// Text with marks
+    Markdown,
 }
 
 /// `replay`

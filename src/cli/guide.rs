@@ -9,7 +9,7 @@ use super::check::proved;
 use super::exit::Exit;
 use super::out::{self, Answer};
 use super::page;
-use super::script::{examined, pictures};
+use super::script::{examined, pictures, worst_length};
 use crate::edge::console::{Console, Opening};
 use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
 use crate::edge::run::{How, Live, Outcome, TakeUp, live};
@@ -21,7 +21,6 @@ use crate::journal::convert::effect_of;
 use crate::journal::entry::{self, Body, Header, RunKind, ScriptFile};
 use crate::journal::happened as h;
 use crate::journal::spoken;
-use crate::power::Length;
 use crate::procedure::Examined;
 use crate::procedure::model::{Procedure, Status};
 use crate::procedure::timing::{PlainTiming, SpeechLengths, speech_lengths};
@@ -75,7 +74,7 @@ fn lead(
         speech,
         timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
         rehearsal: false,
-        length: Length::Unbounded,
+        length: worst_length(&procedure),
     };
     let setting = Setting {
         title: procedure.title.map_or("", |id| procedure.text(id)).to_owned(),

@@ -12,6 +12,7 @@ pub mod out;
 pub mod page;
 pub mod replay;
 pub mod script;
+pub mod sheet;
 pub mod shell;
 pub mod tidy;
 pub mod why;
@@ -63,6 +64,7 @@ pub fn run(around: &Surroundings) -> Exit {
         Command::Guide(args) => guide::run(&args, around),
         Command::Rehearse(args) => out::say(&odds::run(&args)),
         Command::Replay(args) => replay::run(&args, around),
+        Command::Sheet(args) => out::say(&sheet::run(&args)),
         Command::Network(args) => out::say(&networks(&args)),
         Command::Completions(args) => out::say(&shell::completions(&args)),
         Command::Man => out::say(&shell::man()),

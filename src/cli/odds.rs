@@ -172,6 +172,7 @@ impl Work {
             speech: speech.clone(),
             timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
             rehearsal: true,
+            length: crate::power::Length::Unbounded,
         };
         let guide = Guide::new(Arc::clone(&self.procedure), settings);
         Practice::new(guide, &self.procedure, &speech, &self.choices)

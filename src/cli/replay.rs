@@ -6,6 +6,7 @@ use super::Surroundings;
 use super::args::ReplayArgs;
 use super::exit::Exit;
 use super::out::{self, Answer};
+use super::script::worst_length;
 use crate::edge::console::{Console, Opening};
 use crate::edge::files;
 use crate::edge::keys::KeyMap;
@@ -17,7 +18,6 @@ use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::entry::{Header, RunKind};
 use crate::journal::read::{ReadBack, read};
-use crate::power::Length;
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::{PlainTiming, speech_lengths};
 use crate::training::replay::{Rerun, rerun, scenes, summary};
@@ -102,7 +102,7 @@ fn settings(procedure: &Procedure) -> Settings {
         speech: speech_lengths(procedure),
         timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
         rehearsal: false,
-        length: Length::Unbounded,
+        length: worst_length(procedure),
     }
 }
 

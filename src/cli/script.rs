@@ -7,7 +7,12 @@ use std::path::{Component, Path};
 
 use crate::complaint::render::render;
 use crate::edge::files::{self, Unreadable};
+use crate::power::Length;
+use crate::procedure::model::Procedure;
+use crate::procedure::plan::{plan, variants};
+use crate::procedure::timing::speech_lengths;
 use crate::procedure::{Examined, examine};
+use crate::proof::lengths::{Worst, of_all};
 
 /// More complaints than this are only counted: nobody reads them, and mending the first ones mends many.
 const MOST_SHOWN: usize = 100;
@@ -46,4 +51,21 @@ pub fn examined(path: &Path) -> Result<Examined, Unreadable> {
         }
     };
     Ok(examine(source.name(), source.text().to_owned(), &mut read))
+}
+
+/// The worst length of a run, for the battery: over every count and answer, with the words at the
+/// model's lengths, which bound every voice. It is reckoned only where the script asks for it.
+#[must_use]
+pub fn worst_length(procedure: &Procedure) -> Length {
+    if procedure.battery.is_none() {
+        return Length::Unbounded;
+    }
+    let Ok(variants) = variants(procedure) else { return Length::Unbounded };
+    let plans: Vec<_> =
+        variants.iter().filter_map(|choices| plan(procedure, choices).ok()).collect();
+    let lengths = of_all(procedure, &plans, &speech_lengths(procedure));
+    match lengths.map(|lengths| lengths.worst()) {
+        Some(Worst::AtMost(most)) => Length::AtMost(most),
+        Some(Worst::Unbounded(..)) | None => Length::Unbounded,
+    }
 }

@@ -137,6 +137,15 @@ pub fn replace(path: &Path, text: &str) -> io::Result<()> {
     written
 }
 
+/// Whether a file may be written without asking: it is not there, or it carries one of these marks.
+#[must_use]
+pub fn may_be_written(path: &Path, marks: &[&str]) -> bool {
+    match std::fs::read_to_string(path) {
+        Ok(text) => marks.iter().any(|mark| text.contains(mark)),
+        Err(why) => why.kind() == io::ErrorKind::NotFound,
+    }
+}
+
 /// Puts a text into a file that may be there already; see [`replace`].
 ///
 /// # Errors

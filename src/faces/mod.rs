@@ -16,6 +16,7 @@ pub mod phrases;
 pub mod plain;
 pub mod safe;
 pub mod sarif;
+pub mod sheet;
 pub mod sounds;
 pub mod summary;
 pub mod terminal;

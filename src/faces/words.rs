@@ -323,6 +323,9 @@ impl Page {
             Means::Nothing if shown.stage == Stage::BeforeCue => {
                 "nothing yet, wait for the cue".to_owned()
             }
+            Means::Nothing if shown.question.is_some() && !shown.answers.is_empty() => {
+                "the number of an answer".to_owned()
+            }
             none @ (Means::Nothing | Means::NoPress) => phrases::means(none, &shown.hoped),
             means => format!("{} = {}", setting.keys.done, phrases::means(means, &shown.hoped)),
         };

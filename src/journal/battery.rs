@@ -202,7 +202,6 @@ const fn missing_of(ask: power::Ask) -> BatteryMissing {
     }
 }
 
-#[expect(clippy::too_many_lines, reason = "one line a finding")]
 fn finding_of(finding: &F) -> BatteryFinding {
     use BatteryFinding as B;
     match *finding {

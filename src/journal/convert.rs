@@ -227,7 +227,9 @@ impl Context<'_> {
         }
     }
 
-    fn sign(&self, id: SignId) -> h::Sign {
+    /// A sign as it is recorded.
+    #[must_use]
+    pub fn sign(&self, id: SignId) -> h::Sign {
         let Some(sign) = self.procedure.signs.get(id.0 as usize) else {
             return h::Sign {
                 sense: h::Sense::See,

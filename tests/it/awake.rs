@@ -161,6 +161,7 @@ fn a_proven_script_is_kept_awake_by_whoever_keeps_its_bounds() {
                         Box::new(PlainTiming::new(procedure, plan, speech))
                     },
                     rehearsal: false,
+                    length: stepbell::power::Length::Unbounded,
                 };
                 let guide = Guide::new(Arc::clone(&procedure), settings);
                 let draw = if seed % 2 == 0 { Draw::new(seed) } else { Draw::edges(seed) };

@@ -94,6 +94,7 @@ fn settings(speech: &SpeechLengths) -> Settings {
         speech: speech.clone(),
         timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
         rehearsal: false,
+        length: stepbell::power::Length::Unbounded,
     }
 }
 

@@ -40,6 +40,7 @@ mod runs_random;
 mod runs_rules;
 mod runs_support;
 mod sarif;
+mod sheets;
 mod shell;
 mod sound;
 mod sources;

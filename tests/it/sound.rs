@@ -106,6 +106,7 @@ fn a_window_of_the_first_try_is_past_once_the_run_went_back() {
             speech: speech.clone(),
             timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
             rehearsal: false,
+            length: stepbell::power::Length::Unbounded,
         };
         let guide = Guide::new(Arc::clone(&procedure), settings);
         let slips = [Fault::Step(StepIx(2), 1, Wrong::Slip)];
