@@ -91,8 +91,12 @@ impl Maker<'_> {
         self.made.legs.insert(tag.0, when.legs.clone());
         self.made.network.add_link(when.root, over, takes, tag).map_err(Self::too_long(at))?;
         if when.root != cue {
-            // An answer to an earlier act must not come before the cue that waits for it.
-            self.after(cue, over, Vec::new(), at)?;
+            // An answer to an earlier act must not be told before the cue that waits for it, and the
+            // cue must not wait for it: it comes before the quickest report.
+            let quickest = super::super::hidden::grounds(&when.legs, true, 1);
+            let tag = self.tag(quickest);
+            let network = &mut self.made.network;
+            network.add_bound(when.root, cue, takes.lo, tag).map_err(Self::too_long(at))?;
         }
         Ok(over)
     }
