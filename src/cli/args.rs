@@ -56,6 +56,8 @@ pub enum Command {
     Sheet(SheetArgs),
     /// Check plain temporal networks (`.tn` files)
     Network(NetworkArgs),
+    /// Serve an editor over standard input and output
+    LanguageServer,
     /// Print what a shell needs to complete these commands
     Completions(CompletionsArgs),
     /// Print the manual page, for `stepbell man | man -l -`

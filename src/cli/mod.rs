@@ -6,6 +6,7 @@ pub mod args;
 pub mod check;
 pub mod exit;
 pub mod guide;
+pub mod language_server;
 pub mod network;
 pub mod odds;
 pub mod out;
@@ -66,6 +67,7 @@ pub fn run(around: &Surroundings) -> Exit {
         Command::Replay(args) => replay::run(&args, around),
         Command::Sheet(args) => out::say(&sheet::run(&args)),
         Command::Network(args) => out::say(&networks(&args)),
+        Command::LanguageServer => language_server::run(around),
         Command::Completions(args) => out::say(&shell::completions(&args)),
         Command::Man => out::say(&shell::man()),
     }

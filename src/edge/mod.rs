@@ -10,6 +10,7 @@ pub mod records;
 
 pub mod console;
 pub mod keys;
+pub mod language;
 pub mod page;
 pub mod run;
 pub mod show;

@@ -7,6 +7,7 @@
 pub mod address;
 pub mod battery;
 pub mod digits;
+pub mod editor;
 pub mod finding;
 pub mod margins;
 pub mod odds;

@@ -49,9 +49,7 @@ pub(super) fn line(text: &str) -> Result<Option<Pair<'_, Rule>>, Failure> {
     if text.is_empty() {
         return Ok(None);
     }
-    // The generator keeps its limit for the whole process; it is the same for everyone.
-    static LIMIT: Once = Once::new();
-    LIMIT.call_once(|| pest::set_call_limit(Some(MOST_CALLS)));
+    keep_limit();
     if let Some(rule) = begun_by(first_word(text))
         && let Ok(mut pairs) = Reader::parse(rule, text)
         && let Some(pair) = pairs.next().filter(|pair| pair.as_span().end() == text.len())
@@ -59,6 +57,17 @@ pub(super) fn line(text: &str) -> Result<Option<Pair<'_, Rule>>, Failure> {
         return Ok(Some(pair));
     }
     any(text)
+}
+
+/// The generator keeps its limit for the whole process; it is the same for everyone.
+fn keep_limit() {
+    static LIMIT: Once = Once::new();
+    LIMIT.call_once(|| pest::set_call_limit(Some(MOST_CALLS)));
+}
+
+/// The rules of the words and units of the language.
+pub(super) fn words() -> &'static [Rule] {
+    Rule::all_rules()
 }
 
 /// The line's leading letters.
@@ -141,7 +150,8 @@ fn begun_by(word: &str) -> Option<Rule> {
 }
 
 /// The line as any sentence.
-fn any(text: &str) -> Result<Option<Pair<'_, Rule>>, Failure> {
+pub(super) fn any(text: &str) -> Result<Option<Pair<'_, Rule>>, Failure> {
+    keep_limit();
     match Reader::parse(Rule::line, text) {
         Ok(mut pairs) => {
             let sentence = pairs.next().and_then(|line| line.into_inner().next());

@@ -3,6 +3,7 @@
 pub mod blocks;
 pub mod build;
 mod grammar;
+pub mod hopes;
 mod plain;
 pub mod print;
 pub mod tree;

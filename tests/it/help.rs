@@ -15,6 +15,7 @@ fn help_is_enough_to_start() {
         vec!["replay", "--help"],
         vec!["sheet", "--help"],
         vec!["network", "--help"],
+        vec!["language-server", "--help"],
         vec!["completions", "--help"],
         vec!["man", "--help"],
     ] {
@@ -43,6 +44,7 @@ fn the_commands_of_the_help_can_be_called() {
         "replay",
         "sheet",
         "network",
+        "language-server",
         "completions",
         "man",
         "help",

@@ -4,6 +4,7 @@
 mod awake;
 mod commands;
 mod complaints;
+mod editor;
 mod faults;
 mod help;
 mod hostile;
@@ -12,6 +13,7 @@ mod hostile_cli;
 mod http;
 mod journals;
 mod language;
+mod language_server;
 mod lengths;
 mod odds;
 mod page;
