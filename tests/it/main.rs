@@ -5,6 +5,7 @@ mod awake;
 mod commands;
 mod complaints;
 mod editor;
+mod editors;
 mod faults;
 mod help;
 mod hostile;
