@@ -96,6 +96,14 @@ pub fn mended(repair: &Repair, examined: &Examined) -> String {
     let (from, to) = (repair.from, repair.to);
     let says = match repair.what {
         What::Hands => format!("if the hands take at most {to}, not {from}"),
+        What::Strokes => format!("if the strokes take at most {to}, not {from}"),
+        What::Holding => format!("if it may be held for {to}, not {from}"),
+        What::Silence => format!("if nothing is seen within {to}, not {from}"),
+        What::Awake => format!("if it stays awake for {to}, not {from}"),
+        What::PrepareWords => {
+            let (now, left) = repair.words.unwrap_or_default();
+            format!("if it is said in {left} words, not {now}")
+        }
         _ => format!("if it closes at {to}, not {from}"),
     };
     format!("  would be proven {says} (line {line})")

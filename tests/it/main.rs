@@ -54,4 +54,5 @@ mod terminal;
 mod tones;
 mod totality;
 mod trees;
+mod unmeetable;
 mod verdicts;

@@ -147,11 +147,23 @@ struct Entry {
     over: Option<Point>,
     /// A cool-down, and its sentence.
     cool: Option<(Millis, Place)>,
-    /// The cue during which something was already prepared, when that is said to its end, and for
-    /// which step.
-    ahead: Option<(Point, Millis, StepIx)>,
+    /// What is prepared already while the answer above is awaited.
+    ahead: Option<Ahead>,
     /// The end of the act above, for a step that goes straight on.
     act: Option<Hidden>,
+}
+
+/// Words said while an answer is awaited: for the step on the hoped-for way.
+#[derive(Clone, Copy, Debug)]
+struct Ahead {
+    /// They begin behind the words of this cue.
+    during: Point,
+    /// Whose cue that is.
+    by: StepIx,
+    /// How long its words take at the most.
+    heard: Millis,
+    /// For which step they are.
+    whose: StepIx,
 }
 
 struct Work {

@@ -2,7 +2,9 @@
 //!
 //! Takes the end of an act; gives a branch for each outcome, cut at resting points.
 
-use super::{End, Entry, Maker, Onward, Path, Retry, TooLarge, WindowKey, Work, first_of, forward};
+use super::{
+    Ahead, End, Entry, Maker, Onward, Path, Retry, TooLarge, WindowKey, Work, first_of, forward,
+};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Hold, PurseId, Range};
 use crate::procedure::plan::{Limit, Next, PlanMet, PlanStep, Report, StepIx, Target, person};
@@ -51,12 +53,7 @@ impl Maker<'_> {
     }
 
     /// The step on the hoped-for way is prepared while this answer is awaited.
-    pub(super) fn ahead(
-        &self,
-        at: StepIx,
-        cue: Point,
-        path: &Path,
-    ) -> Option<(Point, Millis, StepIx)> {
+    pub(super) fn ahead(&self, at: StepIx, cue: Point, path: &Path) -> Option<Ahead> {
         let step = self.plan.step(at);
         let hoped = match step.met.first() {
             Some(met) if step.report == Report::Answer => first_of(&met.then),
@@ -69,12 +66,10 @@ impl Maker<'_> {
         if !pressed || asks || after.straight_on || after.rest_before {
             return None;
         }
-        let first = path
-            .seen
-            .iter()
-            .find(|(named, forms)| named.mark == Mark::Heard && forms[0].root == cue);
-        let heard = first.map_or(Millis::ZERO, |(_, forms)| forms[0].span().hi);
-        Some((cue, heard.plus(self.words_before(next)), next))
+        let mut words = path.seen.iter();
+        let words = words.find(|(named, f)| named.mark == Mark::Heard && f[0].root == cue);
+        let (by, heard) = words.map_or((at, Millis::ZERO), |(n, f)| (n.step, f[0].span().hi));
+        Some(Ahead { during: cue, by, heard, whose: next })
     }
 
     /// A report: nature decides when it comes.
@@ -108,7 +103,7 @@ impl Maker<'_> {
         end: &Hidden,
         first_try: bool,
         path: &Path,
-        ahead: Option<(Point, Millis, StepIx)>,
+        ahead: Option<Ahead>,
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
         let step = plan.step(at);
@@ -156,7 +151,7 @@ impl Maker<'_> {
         end: &Hidden,
         first_try: bool,
         path: &Path,
-        ahead: Option<(Point, Millis, StepIx)>,
+        ahead: Option<Ahead>,
         group: &[&PlanMet],
     ) -> Result<(), TooLarge> {
         let plan = self.plan;
@@ -273,7 +268,7 @@ impl Maker<'_> {
         at: StepIx,
         cue: Point,
         end: &Hidden,
-        ahead: Option<(Point, Millis, StepIx)>,
+        ahead: Option<Ahead>,
         chain: &[StepIx],
         path: &Path,
     ) -> Result<(), TooLarge> {
@@ -403,7 +398,7 @@ impl Maker<'_> {
         &mut self,
         at: StepIx,
         over: Point,
-        ahead: Option<(Point, Millis, StepIx)>,
+        ahead: Option<Ahead>,
         end: Option<&Hidden>,
         onward: Vec<Onward>,
         path: &Path,

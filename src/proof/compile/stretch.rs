@@ -2,11 +2,11 @@
 //!
 //! Takes how a step is come to; gives its cue and the hidden moments of its acts.
 
-use super::{Entry, Maker, Path, TooLarge, Work};
+use super::{Ahead, Entry, Maker, Path, TooLarge, Work};
 use crate::clock::{Millis, Span};
-use crate::procedure::model::{CLOCK_ERROR, CUE_JITTER, Hold, Range};
+use crate::procedure::model::{CLOCK_ERROR, CUE_JITTER, Hold, Range, TextId};
 use crate::procedure::plan::{Next, Report, StepIx, person};
-use crate::procedure::timing::{Mark, Point as Named, What, hands, now_words, prompt, strokes};
+use crate::procedure::timing::{Mark, Point as Named, What, announced, hands, now_words, strokes};
 use crate::proof::hidden::{Ground, Hidden};
 use crate::source::Place;
 
@@ -56,15 +56,21 @@ impl Maker<'_> {
         chain
     }
 
-    /// The words before the cue: cautions where nobody stops for them, then the prompts.
-    pub(super) fn words_before(&self, at: StepIx) -> Millis {
-        let step = self.plan.step(at);
-        let spoken = prompt(self.plan, self.speech, at).hi;
-        if step.rest_before {
-            return spoken;
+    /// The words before the cue, text by text: cautions where nobody stops for them, then the prompts.
+    pub(super) fn words_before(&self, at: StepIx) -> Vec<Ground> {
+        let mut texts = Vec::new();
+        if !self.plan.step(at).rest_before {
+            let alerts = self.chain(at).into_iter().flat_map(|ix| &self.plan.step(ix).alerts);
+            texts.extend(alerts.map(|alert| alert.text));
         }
-        let alerts = self.chain(at).into_iter().flat_map(|ix| self.plan.step(ix).alerts.iter());
-        alerts.fold(spoken, |sum, alert| sum.plus(self.speech.of(alert.text).hi))
+        texts.extend(announced(self.plan, at));
+        let said = |text: TextId| {
+            let place = self.procedure.texts.get(text.0 as usize).map(|said| said.place);
+            let place = place.unwrap_or(self.plan.step(at).place);
+            let length = Millis::ZERO.minus(self.speech.of(text).hi);
+            Ground { step: at, place, what: What::PrepareWords, length }
+        };
+        texts.into_iter().map(said).collect()
     }
 
     pub(super) fn cue(
@@ -82,19 +88,20 @@ impl Maker<'_> {
             what,
             length: Millis::ZERO.minus(length),
         };
-        let words = ground(What::PrepareWords, step.place, self.words_before(at));
+        let words = self.words_before(at);
         let entry = &self.asked(at, entry)?;
         let cool = entry.cool.map(|(length, place)| ground(What::CoolDown, place, length));
-        let prepared = entry.ahead.is_some_and(|(_, _, whose)| whose == at) && cool.is_none();
-        let reminders = self.reminders(at);
+        let prepared = entry.ahead.is_some_and(|ahead| ahead.whose == at) && cool.is_none();
+        let mut last = if prepared { Vec::new() } else { words };
+        last.extend(self.reminders(at));
         if let Some(over) = entry.over {
-            let said = cool.into_iter().chain((!prepared).then_some(words));
-            self.after(over, cue, said.chain(reminders.iter().copied()).collect(), at)?;
+            self.after(over, cue, cool.into_iter().chain(last.iter().copied()).collect(), at)?;
         }
-        if let Some((during, ended, whose)) = entry.ahead {
-            let spoken = ground(What::PrepareWords, self.plan.step(whose).place, ended);
-            let said = std::iter::once(spoken).chain((!prepared).then_some(words));
-            self.after(during, cue, said.chain(reminders).collect(), at)?;
+        if let Some(Ahead { during, by, heard, whose }) = entry.ahead {
+            let above = self.plan.step(by).place;
+            let heard = Ground { step: by, ..ground(What::NowWords, above, heard) };
+            let said = std::iter::once(heard).chain(self.words_before(whose)).chain(last);
+            self.after(during, cue, said.collect(), at)?;
         }
         self.reminded(at, entry, cue, path);
         let seen = Hidden::seen(cue);
@@ -168,11 +175,18 @@ impl Maker<'_> {
         let reacts = person(self.procedure, self.plan.step(at).by).reacts;
         let exact = range.hi == Some(range.lo);
         let least = if exact { range.lo } else { range.lo.plus(CLOCK_ERROR) };
-        let latest = done.span().hi;
-        let said = latest.plus(least).minus(reacts.lo).max(latest);
-        let held = self.leg(Span::exactly(said), at, place, What::Holding);
+        // The latest at which it can have been taken, then the least hold, less the quickest hand.
+        let mut said = Hidden::seen(done.root);
+        for leg in &done.legs {
+            let latest = self.leg(Span::exactly(leg.span.hi), leg.step, leg.place, leg.what);
+            said = said.then(latest);
+        }
+        let quickest = reacts.lo.min(least);
+        let held = self.leg(Span::exactly(least), at, place, What::Holding);
+        let early = Span::exactly(Millis::ZERO.minus(quickest));
+        let early = self.leg(early, at, place, What::LettingGo);
         let free = reacts.then(Span::new(Millis::ZERO, CUE_JITTER));
         let free = self.leg(free, at, place, What::LettingGo);
-        Hidden::seen(done.root).then(held).then(free)
+        said.then(held).then(early).then(free)
     }
 }
