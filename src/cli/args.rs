@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::network::NetworkArgs;
+use crate::clock::Millis;
 use crate::edge::keys::KeyMap;
 use crate::edge::page::Where;
 use crate::faces::orders::refused;
@@ -318,9 +319,27 @@ pub struct ReplayArgs {
     /// Run the recorded inputs through the guide again and compare what it does
     #[arg(long)]
     pub check: bool,
+    /// Write what was said and seen as captions for a film of the run (WebVTT); `-` is standard output
+    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
+    pub captions: Option<PathBuf>,
+    /// Write the steps as chapters for a film of the run (WebVTT); `-` is standard output
+    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
+    pub chapters: Option<PathBuf>,
+    /// How long after the film's beginning the run begins, as in 12.5s; with a minus, how long before
+    #[arg(long, value_name = "TIME", value_parser = offset, allow_hyphen_values = true)]
+    pub offset: Option<Millis>,
     /// Plain lines also in a terminal
     #[arg(long)]
     pub plain: bool,
+}
+
+/// A length as a script writes it, perhaps with a minus.
+fn offset(text: &str) -> Result<Millis, String> {
+    let (sign, length) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
+    let read = humantime::parse_duration(length).ok().filter(|length| length.as_secs() < 86_400);
+    let ms = read.and_then(|length| i64::try_from(length.as_millis()).ok());
+    ms.map(|ms| Millis(sign * ms))
+        .ok_or_else(|| "a length like 12s or 1min 3s, below a day".to_owned())
 }
 
 fn speed(text: &str) -> Result<u32, String> {

@@ -7,11 +7,13 @@ use super::args::ReplayArgs;
 use super::exit::Exit;
 use super::out::{self, Answer};
 use super::script::worst_length;
+use crate::clock::Moment;
 use crate::edge::console::{Console, Opening};
 use crate::edge::files;
 use crate::edge::keys::KeyMap;
 use crate::edge::run::How;
 use crate::edge::show::play;
+use crate::faces::captions::{Film, captions, chapters};
 use crate::faces::safe::safe;
 use crate::faces::summary::table;
 use crate::faces::words::{Banner, KeyNames, Setting};
@@ -20,7 +22,7 @@ use crate::journal::entry::{Header, RunKind};
 use crate::journal::read::{ReadBack, read};
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::{PlainTiming, speech_lengths};
-use crate::training::replay::{Rerun, rerun, scenes, summary};
+use crate::training::replay::{Rerun, Scene, rerun, scenes, summary};
 
 /// Shows the record.
 #[must_use]
@@ -50,6 +52,9 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
         answer.out = table(Some(header), &summary(&scenes(&record)));
         return out::say(&answer);
     }
+    if args.captions.is_some() || args.chapters.is_some() {
+        return out::say(&filmed(args, &record, header, answer));
+    }
     if args.check {
         return out::say(&checked(&record, answer));
     }
@@ -61,6 +66,31 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
         Ok(_) => told,
         Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
     }
+}
+
+/// Captions and chapters, each where it was asked for.
+fn filmed(args: &ReplayArgs, record: &ReadBack, header: &Header, mut answer: Answer) -> Answer {
+    let offset = args.offset.unwrap_or_default();
+    let scenes = scenes(record);
+    let film = Film {
+        title: header.title.clone(),
+        rehearsal: header.run == RunKind::Rehearsal,
+        begins: Moment(-offset.0),
+    };
+    let tracks: [(_, fn(&[Scene], &Film) -> String); 2] =
+        [(&args.captions, captions), (&args.chapters, chapters)];
+    for (to, track) in tracks {
+        let Some(to) = to else { continue };
+        let text = track(&scenes, &film);
+        if to.as_os_str() == "-" {
+            answer.out.push_str(&text);
+        } else if let Err(why) = files::put(to, &text) {
+            let name = to.display().to_string();
+            let _ = writeln!(answer.err, "stepbell: {} cannot be written: {why}", safe(&name));
+            answer.exit = Exit::Unable;
+        }
+    }
+    answer
 }
 
 fn faults(record: &ReadBack, first: &str) -> String {

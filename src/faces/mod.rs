@@ -6,6 +6,7 @@
 
 pub mod address;
 pub mod battery;
+pub mod captions;
 pub mod digits;
 pub mod editor;
 pub mod finding;
