@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::network::NetworkArgs;
+use super::tally::TallyArgs;
 use crate::clock::Millis;
 use crate::edge::keys::KeyMap;
 use crate::edge::page::Where;
@@ -53,6 +54,8 @@ pub enum Command {
     Rehearse(RehearseArgs),
     /// Show a record again, or what it says in short
     Replay(ReplayArgs),
+    /// Say what many records say together
+    Tally(TallyArgs),
     /// Make the apprentice's sheet: one page that prints, as HTML or Markdown
     Sheet(SheetArgs),
     /// Check plain temporal networks (`.tn` files)

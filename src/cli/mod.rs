@@ -15,6 +15,7 @@ pub mod replay;
 pub mod script;
 pub mod sheet;
 pub mod shell;
+pub mod tally;
 pub mod tidy;
 pub mod why;
 
@@ -65,6 +66,7 @@ pub fn run(around: &Surroundings) -> Exit {
         Command::Guide(args) => guide::run(&args, around),
         Command::Rehearse(args) => out::say(&odds::run(&args)),
         Command::Replay(args) => replay::run(&args, around),
+        Command::Tally(args) => out::say(&tally::run(&args)),
         Command::Sheet(args) => out::say(&sheet::run(&args)),
         Command::Network(args) => out::say(&networks(&args)),
         Command::LanguageServer => language_server::run(around),

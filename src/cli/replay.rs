@@ -22,7 +22,7 @@ use crate::journal::entry::{Header, RunKind};
 use crate::journal::read::{ReadBack, read};
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::{PlainTiming, speech_lengths};
-use crate::training::replay::{Rerun, Scene, rerun, scenes, summary};
+use crate::training::replay::{Rerun, rerun, scenes, summary};
 
 /// Shows the record.
 #[must_use]
@@ -77,11 +77,9 @@ fn filmed(args: &ReplayArgs, record: &ReadBack, header: &Header, mut answer: Ans
         rehearsal: header.run == RunKind::Rehearsal,
         begins: Moment(-offset.0),
     };
-    let tracks: [(_, fn(&[Scene], &Film) -> String); 2] =
-        [(&args.captions, captions), (&args.chapters, chapters)];
-    for (to, track) in tracks {
-        let Some(to) = to else { continue };
-        let text = track(&scenes, &film);
+    let said = args.captions.as_ref().map(|to| (to, captions(&scenes, &film)));
+    let steps = args.chapters.as_ref().map(|to| (to, chapters(&scenes, &film)));
+    for (to, text) in said.into_iter().chain(steps) {
         if to.as_os_str() == "-" {
             answer.out.push_str(&text);
         } else if let Err(why) = files::put(to, &text) {

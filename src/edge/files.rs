@@ -137,6 +137,17 @@ pub fn replace(path: &Path, text: &str) -> io::Result<()> {
     written
 }
 
+/// The files of a folder, in the order of their names.
+///
+/// # Errors
+/// The operating system's own words; also where it is no folder.
+pub fn in_folder(path: &Path) -> io::Result<Vec<std::path::PathBuf>> {
+    let entries = std::fs::read_dir(path)?.filter_map(Result::ok).map(|entry| entry.path());
+    let mut files: Vec<_> = entries.filter(|path| path.is_file()).collect();
+    files.sort();
+    Ok(files)
+}
+
 /// Whether a file may be written without asking: it is not there, or it carries one of these marks.
 #[must_use]
 pub fn may_be_written(path: &Path, marks: &[&str]) -> bool {

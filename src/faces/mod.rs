@@ -21,6 +21,7 @@ pub mod sarif;
 pub mod sheet;
 pub mod sounds;
 pub mod summary;
+pub mod tally;
 pub mod terminal;
 pub mod tones;
 pub mod verdict;

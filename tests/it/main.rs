@@ -50,6 +50,7 @@ mod shell;
 mod sound;
 mod sources;
 mod statistics;
+mod tally;
 mod terminal;
 mod tones;
 mod totality;

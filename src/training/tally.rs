@@ -1,0 +1,210 @@
+//! What many records say together: takes records one after the other, gives counts by script and kind.
+//!
+//! Editions of a script are kept apart by its text's hash, rehearsals from live runs, and persons only
+//! on request. Nothing is dropped in silence: what cannot be read is named, what is damaged is counted
+//! and still used as far as it is certain, a record given twice is counted once.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::learning::{Curve, curve};
+use super::replay::{Scene, Summary, scenes, summary};
+use super::statistics::Lengths;
+use crate::clock::Millis;
+use crate::journal::entry::{EndingClass, RunKind};
+use crate::journal::happened as h;
+use crate::journal::read::ReadBack;
+use crate::training::replay::Happened;
+
+/// What is counted together.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Key {
+    /// The script's title.
+    pub title: String,
+    /// The hash of its text: another edition has another.
+    pub sha256: String,
+    /// Whether it was practice.
+    pub rehearsal: bool,
+    /// Who, where that was asked for and is known.
+    pub person: Option<String>,
+}
+
+/// The counts of one script.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Group {
+    /// Runs.
+    pub runs: u64,
+    /// Runs that ended as learned.
+    pub learned: u64,
+    /// How often each ending was reached.
+    pub endings: BTreeMap<String, (Option<EndingClass>, u64)>,
+    /// Things, each by itself: how many ended as learned, of how many.
+    pub things: (u64, u64),
+    /// What was left of each window, by step and line.
+    pub windows: BTreeMap<(String, u32), Window>,
+    /// How often each step's window closed first.
+    pub missed: BTreeMap<String, u64>,
+    /// How often each step was entered.
+    pub entered: BTreeMap<String, u64>,
+    /// Bounds of the script that were broken, by step and moment.
+    pub broken: BTreeMap<(String, &'static str), Broken>,
+    /// The lengths of the runs that were learned without going back, in the order of their start.
+    pub lengths: Vec<(String, Millis)>,
+    /// Damaged records among them.
+    pub damaged: u64,
+}
+
+/// What was left of a window.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Window {
+    /// Its length, where it has an upper end.
+    pub length: Option<Millis>,
+    /// What was left, each time.
+    pub left: Lengths,
+}
+
+/// A bound that was broken.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Broken {
+    /// By how much, each time.
+    pub by: Lengths,
+    /// By how much at most.
+    pub most: Millis,
+}
+
+/// Everything.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Tally {
+    /// By script and kind.
+    pub groups: BTreeMap<Key, Group>,
+    /// What could not be read, and why.
+    pub refused: Vec<(String, String)>,
+    /// Records that were damaged.
+    pub damaged: Vec<String>,
+    /// Records that were there before under another name.
+    pub again: Vec<String>,
+    /// Records whose clock jumped or slept.
+    pub jumped: Vec<String>,
+    seen: BTreeSet<(String, String)>,
+}
+
+impl Tally {
+    /// Something that is no record.
+    pub fn refuse(&mut self, name: &str, why: String) {
+        self.refused.push((name.to_owned(), why));
+    }
+
+    /// One record more. `by_person` keeps persons apart.
+    pub fn add(&mut self, name: &str, read: &ReadBack, by_person: bool) {
+        let Some(header) = &read.header else {
+            return self.refuse(name, "no record of ours, or its first line is damaged".to_owned());
+        };
+        if !self.seen.insert((header.started.clone(), read.link.prev.clone())) {
+            return self.again.push(name.to_owned());
+        }
+        let scenes = scenes(read);
+        if scenes.iter().any(|scene| matches!(scene.what, Happened::Clock(..))) {
+            self.jumped.push(name.to_owned());
+        }
+        let damaged = !read.faults.is_empty();
+        if damaged {
+            self.damaged.push(name.to_owned());
+        }
+        let key = Key {
+            title: header.title.clone(),
+            sha256: header.script_sha256().to_owned(),
+            rehearsal: header.run == RunKind::Rehearsal,
+            person: header.operator.clone().filter(|_| by_person),
+        };
+        let group = self.groups.entry(key).or_default();
+        group.damaged += u64::from(damaged);
+        group.add(&header.started, &scenes, &summary(&scenes));
+    }
+
+    /// How many records were counted.
+    #[must_use]
+    pub fn counted(&self) -> u64 {
+        self.groups.values().map(|group| group.runs).sum()
+    }
+}
+
+impl Group {
+    fn add(&mut self, started: &str, scenes: &[Scene], sum: &Summary) {
+        self.runs += 1;
+        let (ending, class) = match (&sum.ending, sum.interrupted) {
+            (Some((name, class)), _) => (name.clone(), Some(*class)),
+            (None, Some(_)) => ("broken off".to_owned(), None),
+            (None, None) => ("unfinished".to_owned(), None),
+        };
+        self.learned += u64::from(class == Some(EndingClass::Learned));
+        self.endings.entry(ending).or_insert((class, 0)).1 += 1;
+        for (_, class) in &sum.things {
+            self.things.0 += u64::from(*class == EndingClass::Learned);
+            self.things.1 += 1;
+        }
+        for row in sum.rows.iter().filter(|row| !row.taken_back) {
+            let step = &row.step.name;
+            *self.entered.entry(step.clone()).or_default() += 1;
+            if matches!(row.outcome, Some((h::Outcome::Late, _))) {
+                *self.missed.entry(step.clone()).or_default() += 1;
+            }
+            for (line, length, left) in &row.margins {
+                let window = self.windows.entry((step.clone(), *line)).or_default();
+                window.length = *length;
+                window.left.add(*left);
+            }
+        }
+        for scene in scenes {
+            if let Happened::Effect(h::Effect::Fact { fact: h::Fact::Broken { step, mark, ms } }) =
+                &scene.what
+            {
+                let broken = self.broken.entry((step.name.clone(), mark_word(*mark))).or_default();
+                broken.by.add(Millis(*ms));
+                broken.most = broken.most.max(Millis(*ms));
+            }
+        }
+        self.practised(started, scenes, sum, class);
+    }
+
+    /// The length of a run that was learned at once: others are longer for another reason than practice.
+    fn practised(
+        &mut self,
+        started: &str,
+        scenes: &[Scene],
+        sum: &Summary,
+        class: Option<EndingClass>,
+    ) {
+        let straight = sum.rows.iter().all(|row| row.nth == 1 && !row.taken_back);
+        let (Some(first), Some(last)) = (sum.rows.first(), scenes.last()) else { return };
+        if class != Some(EndingClass::Learned) || !straight {
+            return;
+        }
+        let end = sum.rows.iter().filter_map(|row| row.outcome.as_ref()).map(|(_, at)| *at).max();
+        let length = end.unwrap_or(last.at).since(first.entered);
+        let at = self.lengths.partition_point(|(known, _)| known.as_str() <= started);
+        self.lengths.insert(at, (started.to_owned(), length));
+    }
+
+    /// The curve of practice, from five runs on.
+    #[must_use]
+    pub fn curve(&self) -> Option<Curve> {
+        let lengths: Vec<Millis> = self.lengths.iter().map(|(_, length)| *length).collect();
+        curve(&lengths)
+    }
+}
+
+/// A moment of a step as a record calls it.
+const fn mark_word(mark: h::Mark) -> &'static str {
+    match mark {
+        h::Mark::Prepare => "prepare",
+        h::Mark::Prepared => "prepared",
+        h::Mark::Called => "called",
+        h::Mark::Heard => "heard",
+        h::Mark::Begun => "begun",
+        h::Mark::Done => "done",
+        h::Mark::LetGo => "let go",
+        h::Mark::Released => "released",
+        h::Mark::Answered => "answered",
+        h::Mark::Reported => "reported",
+        h::Mark::Over => "over",
+    }
+}

@@ -1,0 +1,199 @@
+//! What many records say together, and a record as captions: seeded runs written down as records.
+
+use std::fs;
+use std::path::Path;
+
+use stepbell::clock::Moment;
+use stepbell::faces::captions::{Film, captions, chapters};
+use stepbell::faces::tally::{document, page, table, words};
+use stepbell::journal::convert::{Context, effect_body};
+use stepbell::journal::entry::{Body, FORMAT, Header, RunKind, ScriptFile, VERSION};
+use stepbell::journal::read::read;
+use stepbell::journal::write::{Link, frame};
+use stepbell::procedure::plan::StepIx;
+use stepbell::source::SourceMap;
+use stepbell::training::intervals::{exact, jeffreys};
+use stepbell::training::replay::scenes;
+use stepbell::training::tally::Tally;
+use stepbell::vehicle::{Fault, Wrong};
+
+use crate::commands::call;
+use crate::recording::folder;
+use crate::runs_support::{Script, push_start};
+
+fn header(title: &str, text: &str, nth: u64, run: RunKind) -> Header {
+    Header {
+        format: FORMAT.to_owned(),
+        version: VERSION,
+        tool: "0.1.0".to_owned(),
+        run,
+        started: format!("2031-05-06T07:{:02}:{:02}Z", nth / 60 % 60, nth % 60),
+        title: title.to_owned(),
+        status: "demonstration".to_owned(),
+        files: vec![ScriptFile::new("spare.bell", text)],
+        profile: "standard".to_owned(),
+        lengths: "model".to_owned(),
+        spoken: Vec::new(),
+        operator: Some(format!("apprentice {}", nth % 2)),
+        counts: std::collections::BTreeMap::new(),
+        continues: None,
+    }
+}
+
+/// A seeded run as the bytes of its record.
+fn record(script: &Script, header: Header, seed: u64, faults: &[Fault]) -> Vec<u8> {
+    let plan = script.smallest();
+    let run = script.play(seed, faults, &plan.choices);
+    let sources = SourceMap::default();
+    let context = Context { procedure: &script.procedure, plan: Some(plan), sources: &sources };
+    let mut link = Link::first();
+    let mut bytes = Vec::new();
+    let mut put = |at: Moment, body: &Body| {
+        let framed = frame(&link, at, body).expect("short enough");
+        bytes.extend_from_slice(&framed.bytes);
+        link = framed.then;
+    };
+    put(Moment::START, &Body::Header(Box::new(header)));
+    for line in &run.lines {
+        for effect in line.effects.iter().filter_map(|effect| context.effect(effect)) {
+            put(line.at, &effect_body(&effect));
+        }
+    }
+    bytes
+}
+
+/// Forty runs of one script in two editions, some of them with a lapse, and rehearsals.
+fn many() -> Tally {
+    let script = push_start();
+    let lapse = |seed: u64| match seed % 4 {
+        0 => vec![Fault::Step(StepIx(1), 1, Wrong::Silence)],
+        _ => Vec::new(),
+    };
+    let mut tally = Tally::default();
+    for seed in 0..40 {
+        let text = if seed < 30 { "edition 1" } else { "edition 2" };
+        let kind = if seed % 5 == 4 { RunKind::Rehearsal } else { RunKind::Live };
+        let bytes = record(&script, header("Add a spare", text, seed, kind), seed, &lapse(seed));
+        tally.add(&format!("run-{seed}"), &read(&bytes), false);
+    }
+    tally
+}
+
+#[test]
+fn editions_and_rehearsals_are_counted_apart_and_everything_is_counted() {
+    let tally = many();
+    assert_eq!(tally.counted(), 40);
+    assert_eq!(tally.groups.len(), 4);
+    for group in tally.groups.values() {
+        assert_eq!(group.endings.values().map(|(_, n)| n).sum::<u64>(), group.runs);
+        assert!(group.learned <= group.runs);
+    }
+    insta::assert_snapshot!("tally", words(&tally));
+}
+
+#[test]
+fn the_same_counts_stand_in_every_form() {
+    let tally = many();
+    let json = document(&tally);
+    let scripts = json["scripts"].as_array().expect("scripts");
+    let lines =
+        scripts.iter().map(|s| s["windows"].as_array().expect("windows").len()).sum::<usize>();
+    assert_eq!(table(&tally).lines().count(), lines + 1);
+    let page = page(&tally);
+    for (key, group) in &tally.groups {
+        assert!(page.contains(&format!("{} of {} learned", group.learned, group.runs)), "{key:?}");
+    }
+    assert!(!page.contains("http"), "nothing from outside");
+}
+
+#[test]
+fn a_damaged_record_is_named_and_a_foreign_file_is_not_counted() {
+    let script = push_start();
+    let whole = record(&script, header("x", "x", 0, RunKind::Live), 7, &[]);
+    let mut tally = Tally::default();
+    tally.add("whole", &read(&whole), false);
+    tally.add("copy", &read(&whole), false);
+    tally.add("foreign", &read(b"{\"a\":1}\n"), false);
+    tally.add("empty", &read(b""), false);
+    let mut bad = record(&script, header("x", "x", 1, RunKind::Live), 8, &[]);
+    let at = bad.len() / 2;
+    bad[at] ^= 0x55;
+    tally.add("bad", &read(&bad), false);
+    assert_eq!(tally.counted(), 2);
+    assert_eq!((tally.again.len(), tally.damaged.len(), tally.refused.len()), (1, 1, 2));
+    let told = words(&tally);
+    for name in ["copy", "bad", "foreign", "empty"] {
+        assert!(told.contains(name), "{name} in:\n{told}");
+    }
+}
+
+#[test]
+fn a_record_cut_anywhere_is_counted_or_named() {
+    let whole = record(&push_start(), header("x", "x", 0, RunKind::Live), 3, &[]);
+    for cut in (0..whole.len()).step_by(97) {
+        let mut tally = Tally::default();
+        tally.add("cut", &read(&whole[..cut]), false);
+        assert_eq!(tally.counted() + u64::try_from(tally.refused.len()).unwrap(), 1, "{cut}");
+        assert!(!words(&tally).is_empty());
+    }
+}
+
+/// Intervals of the table that the success rates were designed with; its own source is
+/// statsmodels' `proportion_confint` (methods `jeffreys` and `beta`), four decimals.
+#[test]
+fn intervals_are_those_of_the_table() {
+    let rows = [
+        (1, 1, 0.1467, 0.9996, 0.0250, 1.0),
+        (3, 3, 0.4644, 0.9998, 0.2924, 1.0),
+        (8, 10, 0.4972, 0.9559, 0.4439, 0.9748),
+        (10, 10, 0.7828, 1.0, 0.6915, 1.0),
+        (19, 20, 0.7892, 0.9946, 0.7513, 0.9987),
+        (20, 20, 0.8834, 1.0, 0.8316, 1.0),
+        (59, 60, 0.9247, 0.9982, 0.9106, 0.9996),
+    ];
+    for (k, n, j_lo, j_hi, e_lo, e_hi) in rows {
+        let (j, e) = (jeffreys(k, n), exact(k, n));
+        for (got, wanted) in [(j.lo, j_lo), (j.hi, j_hi), (e.lo, e_lo), (e.hi, e_hi)] {
+            assert!((got - wanted).abs() < 0.000_06, "{k}/{n}: {got}, wanted {wanted}");
+        }
+    }
+}
+
+#[test]
+fn captions_and_chapters_of_a_run() {
+    let bytes = record(&push_start(), header("Add a spare", "x", 0, RunKind::Rehearsal), 11, &[]);
+    let scenes = scenes(&read(&bytes));
+    let film = Film { title: "Add a spare".to_owned(), rehearsal: true, begins: Moment(-2_000) };
+    insta::assert_snapshot!("captions", captions(&scenes, &film));
+    insta::assert_snapshot!("chapters", chapters(&scenes, &film));
+}
+
+#[test]
+fn the_commands_write_what_they_are_asked_for() {
+    let folder = folder("tally");
+    let bytes = record(&push_start(), header("Add a spare", "x", 0, RunKind::Live), 11, &[]);
+    let path = |name: &str| folder.join(name).display().to_string();
+    fs::write(folder.join("a.jsonl"), &bytes).expect("written");
+    fs::write(folder.join("notes.txt"), "nothing").expect("written");
+    let one = folder.display().to_string();
+    call(&["tally", &one]).out("1 record counted").ends(0);
+    call(&["tally", &one, "--format", "csv"]).out("title,script_sha256").ends(0);
+    call(&["tally", &path("nothing.jsonl")]).out("not counted").ends(3);
+    let (vtt, steps) = (path("a.vtt"), path("steps.vtt"));
+    call(&[
+        "replay",
+        &path("a.jsonl"),
+        "--captions",
+        &vtt,
+        "--chapters",
+        &steps,
+        "--offset",
+        "-2s",
+    ])
+    .ends(0);
+    for file in [vtt, steps] {
+        let text = fs::read_to_string(Path::new(&file)).expect("there");
+        assert!(text.starts_with("WEBVTT\n\n") && text.contains(" --> "), "{file}");
+    }
+    assert_eq!(read(&bytes).faults.len(), 0);
+}
