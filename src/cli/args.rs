@@ -77,6 +77,9 @@ pub struct CheckArgs {
     /// How to answer
     #[arg(long, value_enum, default_value = "human")]
     pub format: Format,
+    /// Show what every window and every cue has to spare, not only the tightest; JSON always has all
+    #[arg(long)]
+    pub all: bool,
 }
 
 /// How to answer.

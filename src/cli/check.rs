@@ -3,74 +3,109 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use serde_json::{Value, json};
+use serde::Serialize;
 
 use super::args::{CheckArgs, Format};
 use super::exit::Exit;
 use super::out::Answer;
 use super::script::{examined, pictures};
-use crate::complaint::json::json as complaints_json;
 use crate::complaint::{Complaint, Severity};
 use crate::edge::files::STANDARD_INPUT;
-use crate::faces::safe::safe;
+use crate::edge::patience::Stopper;
+use crate::faces::judged;
+use crate::faces::safe::{safe, wrap};
 use crate::faces::sarif::{Script, sarif};
-use crate::faces::verdict::{MOST_REPAIRS, mended, verdict, word};
+use crate::faces::verdict::{MOST_REPAIRS, judgement, mended};
 use crate::procedure::Examined;
-use crate::procedure::timing::speech_lengths;
-use crate::proof::repair::repairs;
+use crate::proof::controllable::Stopped;
+use crate::proof::report::{Judgement, judge};
 use crate::proof::verdict::{self, Verdict};
+
+/// Columns of a text for reading.
+const COLUMNS: usize = 78;
 
 /// The answer to `check`.
 #[must_use]
 pub fn run(args: &CheckArgs, colour: bool) -> Answer {
+    let stopper = match Stopper::new() {
+        Ok(stopper) => stopper,
+        Err(why) => return Answer::trouble(Exit::Unable, format!("Ctrl-C cannot be heard: {why}")),
+    };
     let mut answer = Answer::ok("");
     let mut documents = Vec::new();
     let (mut scripts, mut unread) = (Vec::new(), Vec::new());
     for path in &args.files {
-        match examined(path) {
-            Ok(examined) => {
-                let timing = proved(&examined);
-                let proven = matches!(timing, None | Some(Verdict::Proven(_)));
-                if !examined.complaints.is_empty() || !proven {
-                    answer.exit = answer.exit.max(Exit::Findings);
-                }
-                match args.format {
-                    Format::Human => {
-                        answer.out.push_str(&human(&examined, colour));
-                        let words = timing.map(|timing| verdict(&timing, &examined));
-                        answer.out.push_str(&words.unwrap_or_default());
-                    }
-                    Format::Json => documents.push(document(&examined, timing.as_ref())),
-                    Format::Sarif => scripts.push(script(path, examined, timing)),
-                }
-            }
+        let examined = match examined(path) {
+            Ok(examined) => examined,
             Err(why) => {
                 let _ = writeln!(answer.err, "stepbell: {why}");
                 unread.push(why.to_string());
                 answer.exit = Exit::Unreadable;
+                continue;
             }
+        };
+        let with_cues = args.all || args.format == Format::Json;
+        let Ok(timing) = judged(&examined, with_cues, &stopper) else {
+            let name = name(&examined);
+            let _ = writeln!(answer.err, "stepbell: stopped; nothing is known of {name}'s timing");
+            answer.exit = Exit::Interrupted;
+            break;
+        };
+        let proven = matches!(timing, None | Some(Judgement::Proven(_)));
+        if !examined.complaints.is_empty() || !proven {
+            answer.exit = answer.exit.max(Exit::Findings);
+        }
+        match args.format {
+            Format::Human => {
+                answer.out.push_str(&human(&examined, colour));
+                let words = timing.map(|timing| judgement(&timing, &examined, args.all));
+                if let Some(words) = words {
+                    let _ = write!(answer.out, "\n{words}");
+                }
+            }
+            Format::Json => documents.push(judged::script(&examined, timing.as_ref())),
+            Format::Sarif => scripts.push(script(path, examined, timing)),
         }
     }
+    stopper.no_more();
     match args.format {
+        // Half a document is none.
+        _ if answer.exit == Exit::Interrupted && args.format != Format::Human => {}
         Format::Human => {}
-        Format::Json => answer.out = pretty(&json!({ "scripts": documents })),
+        Format::Json => answer.out = pretty(&judged::Document { scripts: documents }),
         Format::Sarif => answer.out = pretty(&sarif(&scripts, &unread, answer.exit as u8)),
     }
     answer
 }
 
-fn pretty(value: &Value) -> String {
+/// What is known of a script's timing; nothing while it has errors.
+fn judged(
+    examined: &Examined,
+    with_cues: bool,
+    stopper: &Stopper,
+) -> Result<Option<Judgement>, Stopped> {
+    let Some(procedure) = examined.procedure.as_ref().filter(|_| examined.is_sound()) else {
+        return Ok(None);
+    };
+    let name = name(examined);
+    let long = format!("the timing of {name} is still being checked; Ctrl-C stops it");
+    let patience = stopper.patience(long);
+    let stop = || patience.ends();
+    judge(procedure, &examined.plans, &examined.speech, with_cues, &stop).map(Some)
+}
+
+fn pretty(value: &impl Serialize) -> String {
     serde_json::to_string_pretty(value).map(|text| text + "\n").unwrap_or_default()
 }
 
 /// A script for the log, with the ways in which a refused timing could be mended.
-fn script(path: &Path, examined: Examined, timing: Option<Verdict>) -> Script {
+fn script(path: &Path, examined: Examined, timing: Option<Judgement>) -> Script {
     let mut mends = Vec::new();
-    if let (Some(Verdict::Refused(refusal)), Some(procedure)) = (&timing, &examined.procedure) {
-        let found = repairs(procedure, &examined.plans, &speech_lengths(procedure), refusal);
-        let found = found.iter().take(MOST_REPAIRS);
+    if let Some(Judgement::Refused(_, repairs)) = &timing {
+        let found = repairs.iter().take(MOST_REPAIRS);
         mends.extend(found.map(|repair| format!("It {}.", mended(repair, &examined).trim())));
     }
+    let timing = timing.map(|timing| timing.verdict());
     Script { from_file: path.as_os_str() != STANDARD_INPUT, examined, timing, mended: mends }
 }
 
@@ -92,14 +127,15 @@ fn human(examined: &Examined, colour: bool) -> String {
     let name = name(examined);
     let errors = count(&examined.complaints, Severity::Error);
     let warnings = count(&examined.complaints, Severity::Warning);
-    let _ = match (errors, warnings) {
-        (0, 0) => writeln!(text, "{name}: no complaint. {}", extent(examined)),
-        (0, _) => writeln!(text, "{name}: {}. {}", plural(warnings, "warning"), extent(examined)),
-        (_, 0) => writeln!(text, "{name}: {}.", plural(errors, "error")),
-        _ => {
-            writeln!(text, "{name}: {}, {}.", plural(errors, "error"), plural(warnings, "warning"))
-        }
+    let head = match (errors, warnings) {
+        (0, 0) => format!("{name}: no complaint. {}", extent(examined)),
+        (0, _) => format!("{name}: {}. {}", plural(warnings, "warning"), extent(examined)),
+        (_, 0) => format!("{name}: {}.", plural(errors, "error")),
+        _ => format!("{name}: {}, {}.", plural(errors, "error"), plural(warnings, "warning")),
     };
+    for line in wrap(&head, COLUMNS, 2) {
+        let _ = writeln!(text, "{line}");
+    }
     text
 }
 
@@ -115,37 +151,9 @@ fn extent(examined: &Examined) -> String {
     }
 }
 
-fn document(examined: &Examined, timing: Option<&Verdict>) -> Value {
-    let errors = count(&examined.complaints, Severity::Error);
-    json!({
-        "file": examined.sources.files().next().map(|(_, file)| file.name()),
-        "sound": errors == 0,
-        "errors": errors,
-        "warnings": count(&examined.complaints, Severity::Warning),
-        "variants": examined.plans.len(),
-        "timing": timing.map(|timing| timing_document(timing, examined)),
-        "complaints": complaints_json(&examined.complaints, &examined.sources),
-    })
-}
-
 /// The verdict on a script without errors.
 #[must_use]
 pub fn proved(examined: &Examined) -> Option<Verdict> {
     let procedure = examined.procedure.as_ref().filter(|_| examined.is_sound())?;
-    Some(verdict::verdict(procedure, &examined.plans, &speech_lengths(procedure)))
-}
-
-fn timing_document(timing: &Verdict, examined: &Examined) -> Value {
-    let mut value = json!({ "verdict": word(timing) });
-    if let (Verdict::Refused(refusal), Value::Object(fields)) = (timing, &mut value) {
-        let plan = examined.plans.get(refusal.plan);
-        let grounds = refusal.grounds.iter().map(|ground| {
-            let place = examined.sources.line_col(ground.place);
-            let step = plan.map(|plan| plan.step(ground.step).name.as_str());
-            json!({ "ms": ground.length.0, "line": place.line, "step": step })
-        });
-        fields.insert("short_ms".to_owned(), refusal.short.0.into());
-        fields.insert("grounds".to_owned(), grounds.collect());
-    }
-    value
+    Some(verdict::verdict(procedure, &examined.plans, &examined.speech))
 }

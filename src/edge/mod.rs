@@ -6,6 +6,7 @@ pub mod clock;
 pub mod disk;
 pub mod files;
 pub mod many;
+pub mod patience;
 pub mod records;
 
 pub mod console;

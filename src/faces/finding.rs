@@ -5,7 +5,7 @@
 //! its own place, so that a reader can go there.
 
 use super::safe::safe;
-use super::verdict::{what, word};
+use super::verdict::{explosion, what, word};
 use crate::clock::Millis;
 use crate::procedure::Examined;
 use crate::procedure::timing::What;
@@ -54,12 +54,11 @@ pub fn finding(verdict: &Verdict, examined: &Examined) -> Finding {
              every outcome and retry, as long as hands, reports, spoken words and the vehicle stay \
              inside the script's bounds. Whether they do is the author's claim.",
         ),
-        Verdict::TooLarge(_) => plain(
-            verdict,
-            examined,
-            "Not proven: the outcomes and retries make more branches than are looked at. Lower a \
-             count, or let the run rest between steps.",
-        ),
+        Verdict::TooLarge(large) => {
+            let sentence = format!("Not proven: {}", explosion(large, examined));
+            let all = plain(verdict, examined, &sentence);
+            Finding { place: large.retry().unwrap_or(all.place), ..all }
+        }
         Verdict::Unanchored(place) => Finding {
             place: *place,
             ..plain(

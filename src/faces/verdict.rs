@@ -1,7 +1,8 @@
 //! A verdict on a script's timing, in words: takes a [`Verdict`], gives lines for people.
 //!
 //! ```text
-//! not proven: with 2 of "the new key", from step first-on, the timing is short by 2.031s
+//! Not proven: no rule for when to cue was found that keeps these lines. On a way that
+//! begins with step first-on, 2.031s may be too little:
 //!     +9.98s  the window, line 56 (first-off)
 //!      -3.5s  hands, line 55 (first-off)
 //!   would be proven if it closes at 12.1s, not 10s (line 56)
@@ -9,39 +10,94 @@
 
 use std::fmt::Write as _;
 
+use super::proven::proven;
 use super::safe::{safe, wrap};
 use crate::clock::Millis;
 use crate::procedure::Examined;
-use crate::procedure::plan::Plan;
-use crate::procedure::timing::{What, speech_lengths};
+use crate::procedure::plan::{Plan, StepIx};
+use crate::procedure::timing::What;
+use crate::proof::compile::{Explosion, MOST_SEGMENT_POINTS, TooLarge};
 use crate::proof::hidden::Ground;
 use crate::proof::repair::{Repair, repairs};
-use crate::proof::verdict::{Extent, Refusal, Verdict};
+use crate::proof::report::Judgement;
+use crate::proof::verdict::{MOST_POINTS, Refusal, Verdict};
+use crate::source::Place;
 
 /// More ways to mend it than these help nobody.
 pub const MOST_REPAIRS: usize = 3;
 /// Columns of a text for reading.
 const COLUMNS: usize = 78;
 
-/// The verdict in lines, each ended.
+/// All that is known of a script's timing, in lines, each ended; with `all`, every window and cue.
+#[must_use]
+pub fn judgement(judgement: &Judgement, examined: &Examined, all: bool) -> String {
+    match judgement {
+        Judgement::Proven(report) => proven(report, examined, all),
+        Judgement::Refused(refusal, repairs) => refused(refusal, repairs, examined),
+        Judgement::TooLarge(large) => too_large(large, examined),
+        Judgement::Unanchored(place) => unanchored(*place, examined),
+    }
+}
+
+/// A bare verdict in lines, each ended.
 #[must_use]
 pub fn verdict(verdict: &Verdict, examined: &Examined) -> String {
     match verdict {
-        Verdict::Proven(extent) => proven(extent),
-        Verdict::Refused(refusal) => refused(refusal, examined),
-        Verdict::TooLarge(_) => {
-            "not proven: the outcomes and retries make more branches than are looked at. Lower a \
-             count, or let the run rest between steps.\n"
-                .to_owned()
+        Verdict::Proven(_) => "Proven.\n".to_owned(),
+        Verdict::Refused(refusal) => {
+            let procedure = examined.procedure.as_ref();
+            let repairs = procedure.map_or_else(Vec::new, |procedure| {
+                repairs(procedure, &examined.plans, &examined.speech, refusal)
+            });
+            refused(refusal, &repairs, examined)
         }
-        Verdict::Unanchored(place) => {
-            let line = examined.sources.line_col(*place).line;
-            let text = format!(
-                "not proven: what line {line} measures from lies before a place where the run begins \
-                 again. Measure from a moment behind that place, or lead back to before it."
-            );
-            wrap(&text, COLUMNS, 0).join("\n") + "\n"
+        Verdict::TooLarge(large) => too_large(large, examined),
+        Verdict::Unanchored(place) => unanchored(*place, examined),
+    }
+}
+
+fn unanchored(place: Place, examined: &Examined) -> String {
+    let line = examined.sources.line_col(place).line;
+    let text = format!(
+        "Not proven: what line {line} measures from lies before a place where the run begins again. \
+         Measure from a moment behind that place, or lead back to before it."
+    );
+    wrap(&text, COLUMNS, 0).join("\n") + "\n"
+}
+
+/// Why no network is made, and what makes it explode.
+fn too_large(large: &TooLarge, examined: &Examined) -> String {
+    wrap(&format!("Not proven: {}", explosion(large, examined)), COLUMNS, 0).join("\n") + "\n"
+}
+
+/// What makes the branches too many, in a sentence, and what can be done.
+#[must_use]
+pub fn explosion(large: &TooLarge, examined: &Examined) -> String {
+    let name = |step: StepIx| {
+        let steps = examined.plans.first().and_then(|plan| plan.steps.get(step.0 as usize));
+        steps.map_or_else(String::new, |step| safe(&step.name).into_owned())
+    };
+    match large {
+        TooLarge::Points(Explosion { retry: Some((place, times)), .. }) => format!(
+            "the outcomes and retries make more branches than are looked at ({MOST_SEGMENT_POINTS} \
+             moments between two rests, {MOST_POINTS} in all). The retry of line {} alone is written \
+             out {times} times. Lower its count, or let the run rest before the step that it goes back \
+             to.",
+            examined.sources.line_col(*place).line
+        ),
+        TooLarge::Points(Explosion { step, retry: None }) => format!(
+            "the outcomes make more branches than are looked at ({MOST_SEGMENT_POINTS} moments between \
+             two rests, {MOST_POINTS} in all), on a way that leads through step {}. Lower a count, or \
+             let the run rest between steps.",
+            name(*step)
+        ),
+        TooLarge::Length(step) => {
+            format!("the lengths at step {} add up to more than a network holds.", name(*step))
         }
+        TooLarge::Ways(step) => format!(
+            "the ways of holding that sources tell make too many choices, above all at step {}.",
+            name(*step)
+        ),
     }
 }
 
@@ -56,30 +112,26 @@ pub const fn word(verdict: &Verdict) -> &'static str {
     }
 }
 
-fn proven(extent: &Extent) -> String {
-    if extent.demands == 0 {
-        return "proven: there is no window to miss.\n".to_owned();
-    }
-    let text = "proven: there is a rule for when to cue that meets every window, limit and dwell, for \
-                every outcome and retry, as long as hands, reports, spoken words and the vehicle \
-                stay inside the script's bounds. Whether they do is the author's claim.";
-    wrap(text, COLUMNS, 0).join("\n") + "\n"
-}
-
-fn refused(refusal: &Refusal, examined: &Examined) -> String {
+/// The sum by which the time is short, and the least changes that would do.
+fn refused(refusal: &Refusal, repairs: &[Repair], examined: &Examined) -> String {
     let Some(plan) = examined.plans.get(refusal.plan) else { return String::new() };
-    let head = if refusal.certain { "impossible" } else { "not proven" };
-    let step = &plan.step(refusal.start).name;
-    let mut text = format!(
-        "{head}: on a way that begins with step {}, the time is short by {}\n",
-        safe(step),
-        refusal.short
-    );
+    let step = safe(&plan.step(refusal.start).name);
+    let short = refusal.short;
+    let head = if refusal.certain {
+        format!(
+            "Impossible: no rule for when to cue can keep these lines. On a way that begins with step \
+             {step}, hands and vehicle inside their bounds can leave {short} too little:"
+        )
+    } else {
+        format!(
+            "Not proven: no rule for when to cue was found that keeps these lines. On a way that begins \
+             with step {step}, {short} may be too little:"
+        )
+    };
+    let mut text = wrap(&head, COLUMNS, 0).join("\n") + "\n";
     for ground in &refusal.grounds {
         let _ = writeln!(text, "{}", share(ground, plan, examined));
     }
-    let Some(procedure) = &examined.procedure else { return text };
-    let repairs = repairs(procedure, &examined.plans, &speech_lengths(procedure), refusal);
     for repair in repairs.iter().take(MOST_REPAIRS) {
         let _ = writeln!(text, "{}", mended(repair, examined));
     }

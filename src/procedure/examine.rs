@@ -6,6 +6,7 @@
 use super::library;
 use super::model::Procedure;
 use super::plan::Plan;
+use super::timing::{SpeechLengths, speech_lengths};
 use super::{check, in_order, plans};
 use crate::complaint::{Code, Complaint};
 use crate::source::{Place, SourceMap};
@@ -21,6 +22,8 @@ pub struct Examined {
     pub plans: Vec<Plan>,
     /// Sorted by file and place; each code once a place.
     pub complaints: Vec<Complaint>,
+    /// How long its texts take to say: by the model, until somebody has measured.
+    pub speech: SpeechLengths,
 }
 
 impl Examined {
@@ -51,7 +54,8 @@ pub fn examine(
     if complaints.iter().any(Complaint::is_error) {
         plans.clear();
     }
-    Examined { sources, procedure, plans, complaints }
+    let speech = procedure.as_ref().map(speech_lengths).unwrap_or_default();
+    Examined { sources, procedure, plans, complaints, speech }
 }
 
 /// Adds the line of the other place, and fixes that need the line's own words.

@@ -114,40 +114,64 @@ pub enum LatestSafe {
 /// controllable, found by asking [`check`] again and again. A shortest path would be too loose.
 #[must_use]
 pub fn latest_safe(network: &Network, reference: Point, point: Point) -> LatestSafe {
+    latest_safe_until(network, reference, point, &|| false).unwrap_or(LatestSafe::NotControllable)
+}
+
+/// As [`latest_safe`], asking `stop` now and then whether to give up.
+///
+/// # Errors
+/// [`Stopped`] once `stop` has said so.
+pub fn latest_safe_until(
+    network: &Network,
+    reference: Point,
+    point: Point,
+    stop: &dyn Fn() -> bool,
+) -> Result<LatestSafe, Stopped> {
     let holds = |least: i64| {
         let mut forced = network.clone();
         forced.at_least(reference, point, Millis(least));
-        check(&forced) == Verdict::Controllable
+        Ok(check_until(&forced, stop)? == Verdict::Controllable)
     };
-    if check(network) != Verdict::Controllable {
-        return LatestSafe::NotControllable;
+    if check_until(network, stop)? != Verdict::Controllable {
+        return Ok(LatestSafe::NotControllable);
     }
-    let beyond = beyond_every_path(network);
-    if holds(beyond) {
-        return LatestSafe::Unbounded;
+    let most = largest(beyond_every_path(network), &holds)?;
+    Ok(most.map_or(LatestSafe::Unbounded, |most| LatestSafe::After(Millis(most))))
+}
+
+/// The largest whole number that `holds`, which all smaller ones do; nothing where `beyond` does.
+pub(super) fn largest(
+    beyond: i64,
+    holds: &dyn Fn(i64) -> Result<bool, Stopped>,
+) -> Result<Option<i64>, Stopped> {
+    if holds(beyond)? {
+        return Ok(None);
     }
-    let (mut good, mut bad) = gallop(beyond, &holds);
+    let (mut good, mut bad) = gallop(beyond, holds)?;
     while bad - good > 1 {
         let middle = good + (bad - good) / 2;
-        if holds(middle) {
+        if holds(middle)? {
             good = middle;
         } else {
             bad = middle;
         }
     }
-    LatestSafe::After(Millis(good))
+    Ok(Some(good))
 }
 
 /// A length that holds and a longer one that does not, found in doubling strides from zero:
 /// answers are far smaller than `beyond`, which does not hold and whose opposite does.
-fn gallop(beyond: i64, holds: &dyn Fn(i64) -> bool) -> (i64, i64) {
-    let up = holds(0);
+fn gallop(
+    beyond: i64,
+    holds: &dyn Fn(i64) -> Result<bool, Stopped>,
+) -> Result<(i64, i64), Stopped> {
+    let up = holds(0)?;
     let direction = if up { 1 } else { -1 };
     let (mut near, mut stride) = (0, 1);
     loop {
         let far = direction * beyond.min(stride);
-        if stride >= beyond || holds(far) != up {
-            return if up { (near, far) } else { (far, near) };
+        if stride >= beyond || holds(far)? != up {
+            return Ok(if up { (near, far) } else { (far, near) });
         }
         near = far;
         stride *= 2;
@@ -157,7 +181,7 @@ fn gallop(beyond: i64, holds: &dyn Fn(i64) -> bool) -> (i64, i64) {
 /// A length that no walk of the search can use up: it steps at most once through each of its
 /// points (one more for each link), and no step is longer than the longest bound. So a point that
 /// can be pushed this far can be pushed any distance. At most 2^21 · 2^40.
-fn beyond_every_path(network: &Network) -> i64 {
+pub(super) fn beyond_every_path(network: &Network) -> i64 {
     let bounds = network.bounds().iter().map(|bound| bound.most.0.abs());
     let links = network.links().iter().map(|link| link.takes.hi.0);
     let longest = bounds.chain(links).max().unwrap_or(0);

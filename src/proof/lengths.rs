@@ -13,6 +13,7 @@
 mod chains;
 mod legs;
 
+use super::controllable::Stopped;
 use super::verdict::{Segments, whole};
 use super::ways::ways;
 use crate::clock::Millis;
@@ -90,29 +91,33 @@ impl Lengths {
 pub fn lengths(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> Option<Lengths> {
     let ways = ways(plan).ok()?;
     let one = |way: &Plan| {
-        let segments = whole(procedure, way, speech).ok()?;
-        Some(from_segments(procedure, way, speech, &segments))
+        let segments = whole(procedure, way, speech, &|| false).ok()?.ok()?;
+        from_segments(procedure, way, speech, &segments, &|| false).ok()
     };
     let all: Option<Vec<Lengths>> = ways.iter().map(one).collect();
     all?.into_iter().reduce(Lengths::or)
 }
 
 /// The same from segments that are known to be proven.
+///
+/// # Errors
+/// [`Stopped`] once `stop` has said so.
 pub(super) fn from_segments(
     procedure: &Procedure,
     plan: &Plan,
     speech: &SpeechLengths,
     segments: &Segments,
-) -> Lengths {
+    stop: &dyn Fn() -> bool,
+) -> Result<Lengths, Stopped> {
     let legs: legs::Legs = segments
         .iter()
         .map(|(start, segment)| (*start, legs::legs(procedure, plan, speech, segment)))
         .collect();
-    let mut lengths = Chains::new(procedure, plan, &legs).lengths();
+    let mut lengths = Chains::new(procedure, plan, &legs).lengths(stop)?;
     lengths.pauses = legs::pauses(plan, segments);
     lengths.most = legs::reminded(procedure, plan, speech, lengths.most);
     lengths.once = legs::reminded(procedure, plan, speech, lengths.once);
-    lengths
+    Ok(lengths)
 }
 
 /// How long the runs of a script can take, over all counts and answers: the longest is that of the

@@ -12,6 +12,7 @@ pub mod lengths;
 pub mod network;
 mod order;
 pub mod repair;
+pub mod report;
 mod search;
 pub mod tn;
 pub mod verdict;

@@ -192,6 +192,28 @@ impl Network {
         self.at_least(from, to, length);
     }
 
+    /// The same with some bounds so much shorter, without the limit on size.
+    pub(super) fn with_less(&self, bounds: &[usize], by: Millis) -> Network {
+        let mut network = self.clone();
+        for number in bounds {
+            if let Some(bound) = network.bounds.get_mut(*number) {
+                bound.most = bound.most.minus(by);
+            }
+        }
+        network
+    }
+
+    /// The same with time(to) − time(from) ≥ `least` for each pair, without the limit on size.
+    pub(super) fn with_least(
+        &self,
+        pairs: impl Iterator<Item = (Point, Point)>,
+        least: Millis,
+    ) -> Network {
+        let mut network = self.clone();
+        pairs.for_each(|(from, to)| network.at_least(from, to, least));
+        network
+    }
+
     /// The same points without bounds and links.
     pub(super) fn without_edges(&self) -> Network {
         let count = self.points().map(|point| point.0).collect();

@@ -5,7 +5,8 @@
 //! hands and strokes may be quicker, silence may be decided sooner, less may be said. Whether a change
 //! is true of the vehicle or the person is the author's to know.
 
-use super::verdict::{Refusal, Verdict, verdict};
+use super::controllable::Stopped;
+use super::verdict::{Refusal, Verdict, prove};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Hold, Procedure, TextId};
 use crate::procedure::plan::{Plan, PlanStep};
@@ -55,23 +56,38 @@ pub fn repairs(
     speech: &SpeechLengths,
     refusal: &Refusal,
 ) -> Vec<Repair> {
-    let search = Search { procedure, plans, speech };
+    repairs_until(procedure, plans, speech, refusal, &|| false).unwrap_or_default()
+}
+
+/// As [`repairs`], asking `stop` now and then whether to give up.
+///
+/// # Errors
+/// [`Stopped`] once `stop` has said so.
+pub fn repairs_until(
+    procedure: &Procedure,
+    plans: &[Plan],
+    speech: &SpeechLengths,
+    refusal: &Refusal,
+    stop: &dyn Fn() -> bool,
+) -> Result<Vec<Repair>, Stopped> {
+    let search = Search { procedure, plans, speech, stop };
     let mut found: Vec<Repair> = Vec::new();
     let mut seen = BTreeSet::new();
     for ground in &refusal.grounds {
         let number = search.number(ground);
         if let Some(number) = number.filter(|number| seen.insert((number.place, number.from))) {
-            found.extend(search.least(number, refusal.short));
+            found.extend(search.least(number, refusal.short)?);
         }
     }
     found.sort_by_key(|repair| repair.to.minus(repair.from).0.abs());
-    found
+    Ok(found)
 }
 
 struct Search<'a> {
     procedure: &'a Procedure,
     plans: &'a [Plan],
     speech: &'a SpeechLengths,
+    stop: &'a dyn Fn() -> bool,
 }
 
 impl Search<'_> {
@@ -89,22 +105,24 @@ impl Search<'_> {
     }
 
     /// The least change of one number that is enough by itself.
-    fn least(&self, number: Number, short: Millis) -> Option<Repair> {
+    fn least(&self, number: Number, short: Millis) -> Result<Option<Repair>, Stopped> {
         let up = |ms: i64| (ms + STEP - 1).div_euclid(STEP) * STEP;
         let mut change = up(short.0);
         for _ in 0..MOST_TRIES {
-            let (repair, plans, speech) = self.changed(number, change)?;
-            match verdict(self.procedure, &plans, &speech) {
-                Verdict::Proven(_) => return Some(repair),
-                Verdict::Refused(still)
+            let Some((repair, plans, speech)) = self.changed(number, change) else {
+                return Ok(None);
+            };
+            match prove(self.procedure, &plans, &speech, self.stop)? {
+                Ok(_) => return Ok(Some(repair)),
+                Err(Verdict::Refused(still))
                     if still.grounds.iter().any(|g| g.place == number.place) =>
                 {
                     change += up(still.short.0);
                 }
-                _ => return None,
+                Err(_) => return Ok(None),
             }
         }
-        None
+        Ok(None)
     }
 
     /// Everything with one number changed by at least so much; `None` where it cannot be.

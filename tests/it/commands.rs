@@ -196,7 +196,7 @@ fn check_counts_warnings_and_errors_and_goes_on_to_the_next_file() {
     call(&["check", "a.bell"])
         .inside(&folder)
         .out("sign-unused")
-        .out("proven: there is a rule")
+        .out("Proven: there is a rule")
         .ends(1);
 }
 

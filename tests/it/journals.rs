@@ -29,7 +29,7 @@ pub fn skipped(what: &str) {
 /// What the committed file must be. A difference is written beside the build for a person to look
 /// at and, where it is meant, to copy over.
 #[track_caller]
-fn check_committed(path: &str, made: &[u8]) {
+pub fn check_committed(path: &str, made: &[u8]) {
     let committed = Path::new(env!("CARGO_MANIFEST_DIR")).join(path);
     if std::fs::read(&committed).ok().as_deref() != Some(made) {
         let name = committed.file_name().unwrap_or_default();

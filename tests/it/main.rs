@@ -39,6 +39,7 @@ mod readme;
 mod recording;
 mod rehearse;
 mod replay;
+mod reports;
 mod rules;
 mod runs;
 mod runs_random;

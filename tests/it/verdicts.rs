@@ -206,7 +206,7 @@ fn what_measures_from_before_a_rest_is_not_proven() {
     assert_eq!(examined.sources.slice(place).trim(), "within 1h after wake answered");
     assert_eq!(word(&timing), "not proven");
     insta::assert_snapshot!(words(&timing, &examined), @r"
-    not proven: what line 8 measures from lies before a place where the run begins
+    Not proven: what line 8 measures from lies before a place where the run begins
     again. Measure from a moment behind that place, or lead back to before it.
     ");
     // A least alone can be waited for.

@@ -24,7 +24,7 @@ use crate::procedure::model::{
 use crate::source::Place;
 
 /// A step of a plan.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct StepIx(pub u32);
 /// A guard of a plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

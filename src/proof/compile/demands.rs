@@ -189,8 +189,9 @@ impl Maker<'_> {
     ) -> Result<(), TooLarge> {
         let most = by.iter().fold(Millis::ZERO, |sum, ground| sum.plus(ground.length));
         let upper = by.first().is_some_and(|own| own.length > Millis::ZERO);
+        let what = by.first().map_or(What::Window, |own| own.what);
         let tag = self.tag(by);
-        let demand = Demand { key, bound: None, left: None, from, cue, length };
+        let demand = Demand { key, what, bound: None, left: None, from, cue, length };
         if from != to {
             let bound = self.made.network.bounds().len();
             self.made.network.add_bound(from, to, most, tag).map_err(Self::too_long(key.step))?;

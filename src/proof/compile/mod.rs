@@ -42,6 +42,8 @@ pub struct Segment {
     pub legs: BTreeMap<u32, Vec<Leg>>,
     /// Windows whose anchor could be counted from its cue or from its report.
     pub forms: BTreeSet<WindowKey>,
+    /// Those of them that are counted from the cue.
+    pub chosen: Forms,
     /// Every cue, in the order of making: the first of a step is the one on its first try.
     pub cues: Vec<(StepIx, Point)>,
     /// Every window and limit that was laid on the network, by its upper end.
@@ -59,6 +61,8 @@ pub struct Segment {
     pub unanchored: Option<Place>,
     /// Where each branch ends, and what follows.
     pub ends: Vec<End>,
+    /// How often each retry was written out, by its sentence.
+    pub retried: BTreeMap<Place, u32>,
 }
 
 /// The end of a branch: at an ending, or at a step where another segment begins.
@@ -96,6 +100,8 @@ pub struct WindowKey {
 pub struct Demand {
     /// Which.
     pub key: WindowKey,
+    /// A window, a limit, a holding.
+    pub what: What,
     /// Its bound in the network; `None` where it is a sum of constants.
     pub bound: Option<usize>,
     /// The sum left over where it is one of constants.
@@ -111,12 +117,33 @@ pub struct Demand {
 /// Why no segment could be made.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum TooLarge {
-    /// Too many points: this step's retries (or the choices behind it) explode.
-    Points(StepIx),
+    /// Too many points in a segment ([`MOST_SEGMENT_POINTS`]) or in all.
+    Points(Explosion),
     /// A sum of lengths beyond what a network holds.
     Length(StepIx),
     /// Too many choices among ways of holding.
     Ways(StepIx),
+}
+
+impl TooLarge {
+    /// The sentence of the retry that makes it so large, where one does.
+    #[must_use]
+    pub fn retry(&self) -> Option<Place> {
+        match self {
+            TooLarge::Points(explosion) => explosion.retry.map(|(place, _)| place),
+            TooLarge::Length(_) | TooLarge::Ways(_) => None,
+        }
+    }
+}
+
+/// Where the branches of a plan explode.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Explosion {
+    /// The step at which the count passed its limit, or where the largest segment begins.
+    pub step: StepIx,
+    /// The retry that is written out most often, and how often; nothing where there is none: then the
+    /// answers and what they lead to are too many.
+    pub retry: Option<(Place, u32)>,
 }
 
 /// How each window is written where it has two forms; a missing one is told.
@@ -234,6 +261,7 @@ impl<'a> Maker<'a> {
             grounds: vec![Vec::new()],
             legs: BTreeMap::new(),
             forms: BTreeSet::new(),
+            chosen: forms.clone(),
             cues: Vec::new(),
             demands: Vec::new(),
             leads: BTreeSet::new(),
@@ -241,6 +269,7 @@ impl<'a> Maker<'a> {
             earlier: BTreeMap::new(),
             unanchored: None,
             ends: Vec::new(),
+            retried: BTreeMap::new(),
         };
         let afresh = !plan.step(start).rest_before;
         Maker { procedure, plan, speech, forms, afresh, made, work: Vec::new(), legs: 0 }
@@ -256,10 +285,12 @@ impl<'a> Maker<'a> {
     // ---- small parts ----
 
     fn point(&mut self, at: StepIx) -> Result<Point, TooLarge> {
+        let retry = || self.made.retried.iter().max_by_key(|(_, n)| **n).map(|(p, n)| (*p, *n));
         if self.made.network.point_count() >= MOST_SEGMENT_POINTS {
-            return Err(TooLarge::Points(at));
+            return Err(TooLarge::Points(Explosion { step: at, retry: retry() }));
         }
-        self.made.network.add_point().map_err(|_| TooLarge::Points(at))
+        let added = self.made.network.add_point();
+        added.map_err(|_| TooLarge::Points(Explosion { step: at, retry: None }))
     }
 
     fn tag(&mut self, grounds: Vec<Ground>) -> EdgeTag {

@@ -423,6 +423,7 @@ impl Maker<'_> {
             let mut entry =
                 Entry { over: Some(over), ahead, act: end.cloned(), ..Entry::default() };
             if let Some(Retry { back, cool, place, .. }) = onward.retry {
+                *self.made.retried.entry(place).or_insert(0) += 1;
                 path.back = Some(back);
                 entry.act = None;
                 entry.cool = (cool > Millis::ZERO).then_some((cool, place));

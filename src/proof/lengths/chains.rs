@@ -11,6 +11,7 @@ use super::legs::{Leg, Legs};
 use crate::clock::Millis;
 use crate::procedure::model::{EndingClass, Procedure, PurseId};
 use crate::procedure::plan::{Next, Plan, StepIx};
+use crate::proof::controllable::Stopped;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// More states than these are not searched one by one.
@@ -40,33 +41,36 @@ impl<'a> Chains<'a> {
     }
 
     /// The lengths of a run of the plan.
-    pub fn lengths(&self) -> Lengths {
+    pub fn lengths(&self, stop: &dyn Fn() -> bool) -> Result<Lengths, Stopped> {
         let Some(Next::Step(entry)) = self.plan.entry else {
-            return Lengths { exact: true, ..Lengths::default() };
+            return Ok(Lengths { exact: true, ..Lengths::default() });
         };
         let none: Vec<u32> = self.procedure.purses.iter().map(|_| 0).collect();
         let all: Vec<u32> = self.procedure.purses.iter().map(|purse| purse.tries).collect();
-        let whole = self.search(&(entry, none));
-        let once = self.search(&(entry, all));
+        let whole = self.search(&(entry, none), stop)?;
+        let once = self.search(&(entry, all), stop)?;
         let exact = whole.is_some() && once.is_some();
         let whole = whole.unwrap_or_else(|| self.bound(entry));
         let once = once.map_or(whole.most, |once| once.most);
-        Lengths {
+        Ok(Lengths {
             most: whole.most,
             cool_downs: whole.cool,
             once,
             best: whole.best,
             pauses: Vec::new(),
             exact,
-        }
+        })
     }
 
     /// What is left from a state on; nothing where the states are too many.
-    fn search(&self, root: &State) -> Option<Rest> {
+    fn search(&self, root: &State, stop: &dyn Fn() -> bool) -> Result<Option<Rest>, Stopped> {
         let mut known: BTreeMap<State, Rest> = BTreeMap::new();
         let mut open = vec![root.clone()];
         let mut waiting: BTreeSet<State> = BTreeSet::new();
         while let Some(state) = open.last().cloned() {
+            if stop() {
+                return Err(Stopped);
+            }
             if known.contains_key(&state) {
                 open.pop();
                 continue;
@@ -86,14 +90,14 @@ impl<'a> Chains<'a> {
             waiting.insert(state);
             // A way back without a try would go round for ever.
             if next.iter().any(|next| waiting.contains(next)) {
-                return None;
+                return Ok(None);
             }
             open.extend(next);
             if known.len() + open.len() > MOST_STATES {
-                return None;
+                return Ok(None);
             }
         }
-        known.get(root).copied()
+        Ok(known.get(root).copied())
     }
 
     /// The legs that can be gone from a state, with the state behind each; `None` at an ending.

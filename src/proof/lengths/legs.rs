@@ -8,9 +8,8 @@ use super::Pause;
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
 use crate::procedure::plan::{Next, Plan, Report, StepIx};
-use crate::procedure::timing::{SpeechLengths, prompt};
+use crate::procedure::timing::{SpeechLengths, What, prompt};
 use crate::proof::compile::{End, Segment};
-use crate::proof::network::Network;
 use crate::proof::verdict::Segments;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
@@ -43,8 +42,9 @@ pub(super) fn legs(
     segment: &Segment,
 ) -> Vec<Leg> {
     let before = words(procedure, plan, speech, segment.start);
-    let late = earliest(segment, before.hi, true);
-    let soon = earliest(segment, before.lo, false);
+    let asked = |step| questions(procedure, plan, speech, step);
+    let late = earliest(segment, before.hi, Some(&asked));
+    let soon = earliest(segment, before.lo, None);
     type Price = (Vec<(PurseId, u32)>, Vec<(PurseId, u32)>);
     let mut all: BTreeMap<(Destination, Price), Leg> = BTreeMap::new();
     for end in &segment.ends {
@@ -87,14 +87,20 @@ fn words(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: Step
     let said = prompt(plan, speech, start).hi;
     let chain = chain(plan, start);
     let alerts = chain.iter().flat_map(|ix| &plan.step(*ix).alerts).map(|alert| alert.text);
-    let asks = chain.iter().flat_map(|ix| &plan.step(*ix).asks);
-    let asks = asks.filter_map(|id| procedure.readings.get(id.0 as usize)).map(|r| r.text);
     // A reminder may come first where a window opens behind this cue.
     let awake = plan.awake.iter().filter(|awake| awake.covers(start)).map(|awake| awake.text);
-    let more = alerts.chain(asks).chain(awake);
-    let more = more.fold(Millis::ZERO, |sum, text| sum.plus(speech.of(text).hi));
+    let more = alerts.chain(awake).fold(Millis::ZERO, |sum, text| sum.plus(speech.of(text).hi));
+    let more = more.plus(questions(procedure, plan, speech, start));
     let least = if step.windows.is_empty() { said } else { Millis::ZERO };
     Span::new(least, said.plus(more))
+}
+
+/// What it takes to say the questions before a stretch. The answers take as long as the person likes:
+/// they are pauses.
+fn questions(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: StepIx) -> Millis {
+    let asks = chain(plan, start).into_iter().flat_map(|ix| &plan.step(ix).asks);
+    let asks = asks.filter_map(|id| procedure.readings.get(id.0 as usize));
+    asks.fold(Millis::ZERO, |sum, reading| sum.plus(speech.of(reading.text).hi))
 }
 
 /// A step and all that follow it straight on, up to the one whose answer is awaited.
@@ -151,13 +157,17 @@ pub(super) fn reminded(
     total
 }
 
-/// For each point the earliest moment that keeps all bounds, links at their most (`late`) or least.
-fn earliest(segment: &Segment, before: Millis, late: bool) -> Vec<i64> {
+/// How long it takes to ask what is asked before a step; given where links are held at their most.
+type Asked<'a> = Option<&'a dyn Fn(StepIx) -> Millis>;
+
+/// For each point the earliest moment that keeps all bounds, links at their most (with `asked`) or
+/// least.
+fn earliest(segment: &Segment, before: Millis, asked: Asked<'_>) -> Vec<i64> {
     let network = &segment.network;
-    let out = needs(network, late);
+    let out = needs(segment, asked);
     let mut at = vec![0_i64; network.point_count()];
     // What was before the segment was just now at the latest, and any time ago at the earliest.
-    for point in segment.earlier.values().filter(|_| !late) {
+    for point in segment.earlier.values().filter(|_| asked.is_none()) {
         at[point.index()] = LONG_AGO;
     }
     if let Some((_, first)) = segment.cues.first() {
@@ -184,7 +194,8 @@ fn earliest(segment: &Segment, before: Millis, late: bool) -> Vec<i64> {
 }
 
 /// For each point, which points lie how much later at the least, links held at one end.
-fn needs(network: &Network, late: bool) -> Vec<Vec<(usize, i64)>> {
+fn needs(segment: &Segment, asked: Asked<'_>) -> Vec<Vec<(usize, i64)>> {
+    let network = &segment.network;
     let mut out = vec![Vec::new(); network.point_count()];
     for bound in network.bounds() {
         out[bound.to.index()].push((bound.from.index(), bound.most.0.saturating_neg()));
@@ -198,7 +209,13 @@ fn needs(network: &Network, late: bool) -> Vec<Vec<(usize, i64)>> {
     }
     for link in network.links() {
         let (activation, outcome) = (link.activation.index(), link.outcome.index());
-        let takes = if late { link.takes.hi.0 } else { link.takes.lo.0 };
+        let legs = segment.legs.get(&link.tag.0).map_or(&[][..], Vec::as_slice);
+        let question = legs.iter().find(|leg| leg.what == What::Question);
+        let takes = match (asked, question) {
+            (None, _) => link.takes.lo.0,
+            (Some(_), None) => link.takes.hi.0,
+            (Some(asked), Some(question)) => asked(question.step).0,
+        };
         out[activation].push((outcome, takes));
         out[outcome].push((activation, takes.saturating_neg()));
     }
