@@ -18,6 +18,9 @@ fn main() -> ExitCode {
         no_colour: no_colour || dumb,
         out_is_terminal,
         terminal: out_is_terminal && std::io::stdin().is_terminal() && !dumb,
+        path: env::var_os("PATH"),
+        cache_home: env::var_os("XDG_CACHE_HOME"),
+        temporary: env::temp_dir(),
         second: Some(cli::guide::second_folder(&env::temp_dir())),
     };
     cli::run(&around).into()

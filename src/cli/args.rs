@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use super::network::NetworkArgs;
 use super::tally::TallyArgs;
 use crate::clock::Millis;
+use super::sound::SoundArgs;
 use crate::edge::keys::KeyMap;
 use crate::edge::page::Where;
 use crate::faces::orders::refused;
@@ -159,6 +160,9 @@ pub struct GuideArgs {
     /// A page for a phone.
     #[command(flatten)]
     pub page: PageArgs,
+    /// What is to be heard.
+    #[command(flatten)]
+    pub sound: SoundArgs,
 }
 
 /// A page for a phone, for every command that leads or shows.

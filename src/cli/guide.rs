@@ -10,26 +10,28 @@ use super::exit::Exit;
 use super::out::{self, Answer};
 use super::page;
 use super::script::{examined, pictures, worst_length};
+use super::sound::Heard;
 use crate::edge::console::{Console, Opening};
 use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
 use crate::edge::run::{How, Live, Outcome, TakeUp, live};
 use crate::edge::writer::{Finish, Place, Plan};
 use crate::faces::verdict::verdict;
+use crate::faces::voicing::spoken;
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::convert::effect_of;
 use crate::journal::entry::{self, Body, Header, RunKind, ScriptFile};
 use crate::journal::happened as h;
-use crate::journal::spoken;
+use crate::journal::spoken::{source_name, spoken as kept};
 use crate::procedure::Examined;
 use crate::procedure::model::{Procedure, Status};
-use crate::procedure::timing::{PlainTiming, SpeechLengths, speech_lengths};
+use crate::procedure::timing::{PlainTiming, SpeechLengths};
 use crate::proof::verdict::Verdict;
 
 /// Leads a person through the script.
 #[must_use]
 pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
-    let examined = match examined(&args.file) {
+    let mut examined = match examined(&args.file) {
         Ok(examined) => examined,
         Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
     };
@@ -39,10 +41,17 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
         let text = format!("{text}\nstepbell: not led through while an error stands.\n");
         return out::say(&Answer { out: String::new(), err: text, exit: Exit::Findings });
     };
+    let heard = match heard(args, around, &procedure) {
+        Ok(heard) => heard,
+        Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
+    };
+    if let Some(bank) = &heard.bank {
+        bank.measure(&procedure, &mut examined.speech);
+    }
     if let Some(refused) = unproven(args, &examined) {
         return out::say(&Answer { out: String::new(), err: refused, exit: Exit::Findings });
     }
-    match lead(args, around, &examined, procedure) {
+    match lead(args, around, &examined, procedure, heard) {
         Ok(outcome) => ended(&outcome),
         Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
     }
@@ -62,13 +71,23 @@ fn unproven(args: &GuideArgs, examined: &Examined) -> Option<String> {
     ))
 }
 
+/// What can be heard in this run. Without a player nothing is rendered: there is nobody to hear it.
+fn heard(args: &GuideArgs, around: &Surroundings, procedure: &Procedure) -> Result<Heard, String> {
+    if !args.sound.is_wanted(around) {
+        return Ok(Heard::default());
+    }
+    let page = args.page.page.is_some();
+    Heard::of(&args.sound, around, &spoken(procedure), &banners(procedure), page)
+}
+
 fn lead(
     args: &GuideArgs,
     around: &Surroundings,
     examined: &Examined,
     procedure: Procedure,
+    heard: Heard,
 ) -> Result<Outcome, String> {
-    let speech = speech_lengths(&procedure);
+    let speech = examined.speech.clone();
     let mut header = header(args, examined, &procedure, &speech);
     let settings = Settings {
         speech,
@@ -85,7 +104,7 @@ fn lead(
     let take_up = place.as_ref().map_or(Ok(None), |place| earlier(place, around, &mut header))?;
     let record = place.map(|place| Plan { place, second: around.second.clone(), header });
     let terminal = around.terminal && !args.plain;
-    let page = page::open(&args.page, around, &setting)?;
+    let page = page::open(&args.page, around, &setting, Arc::clone(&heard.shelf))?;
     let opening = Opening {
         terminal,
         colour: !around.no_colour,
@@ -93,15 +112,21 @@ fn lead(
         page,
         keys: args.keys.clone().unwrap_or_default(),
     };
-    let console =
+    let mut console =
         Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
+    let Heard { speaker, missing, noted, .. } = heard;
+    if let Some(speaker) = speaker {
+        console.hear(Box::new(speaker));
+    }
+    let unproven = args.unproven.iter().map(|why| format!("begun unproven: {why}"));
     let live_run = Live {
         procedure: Arc::new(procedure),
         sources: &examined.sources,
         settings,
         record,
         take_up,
-        notes: args.unproven.iter().map(|why| format!("begun unproven: {why}")).collect(),
+        notes: unproven.chain(missing).collect(),
+        noted,
     };
     live(live_run, console).map_err(|why| {
         format!("{why}\nMend it, name another folder with --record, or go on with --no-record.")
@@ -141,8 +166,8 @@ fn header(
         status: status(procedure),
         files: files.collect(),
         profile: procedure.operator.name.clone(),
-        lengths: spoken::source_name(speech),
-        spoken: spoken::spoken(speech),
+        lengths: source_name(speech),
+        spoken: kept(speech),
         operator: args.operator_label.clone(),
         counts: std::collections::BTreeMap::new(),
         continues: None,

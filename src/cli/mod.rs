@@ -16,6 +16,7 @@ pub mod script;
 pub mod sheet;
 pub mod shell;
 pub mod tally;
+pub mod sound;
 pub mod tidy;
 pub mod why;
 
@@ -47,6 +48,12 @@ pub struct Surroundings {
     pub out_is_terminal: bool,
     /// Whether standard input is a terminal too.
     pub terminal: bool,
+    /// `PATH`: where other programs lie.
+    pub path: Option<OsString>,
+    /// `XDG_CACHE_HOME`.
+    pub cache_home: Option<OsString>,
+    /// The folder for temporary files.
+    pub temporary: PathBuf,
     /// Where records go that cannot be written where they should.
     pub second: Option<PathBuf>,
 }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::Surroundings;
 use super::args::PageArgs;
-use crate::edge::page::{NoSounds, Opening, Page};
+use crate::edge::page::{Opening, Page, Shelf};
 use crate::edge::terminal::enter_or;
 use crate::faces::words::Setting;
 
@@ -19,10 +19,10 @@ pub fn open(
     args: &PageArgs,
     around: &Surroundings,
     setting: &Setting,
+    shelf: Arc<dyn Shelf>,
 ) -> Result<Option<Page>, String> {
     let Some(at) = args.page else { return Ok(None) };
-    let opening =
-        Opening { at, https: args.https, setting: setting.clone(), shelf: Arc::new(NoSounds) };
+    let opening = Opening { at, https: args.https, setting: setting.clone(), shelf };
     let page = Page::serve(&opening).map_err(|why| format!("the page cannot be served: {why}"))?;
     let mut out = io::stdout().lock();
     let told = tell(&mut out, &page, around.terminal);

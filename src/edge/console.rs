@@ -16,7 +16,7 @@ use crate::faces::sounds::Sounds;
 use crate::faces::words::{KeyNames, Picture, Setting};
 use crate::guide::cue::Press;
 use crate::journal::entry::Sender as From;
-use crate::journal::happened::Effect;
+use crate::journal::happened::{Effect, Fact, Notice};
 
 /// More key presses in a second are no person's; they are dropped and counted. The lines of a pipe are
 /// slowed down where they are read.
@@ -170,6 +170,9 @@ impl Console {
             match effect {
                 Effect::Ring { tone } => sound.ring(*tone),
                 Effect::Say { cue, text } => sound.say(*cue, text),
+                Effect::Fact { fact: Fact::Noticed { notice } } if is_late(notice) => {
+                    sound.time_is_up();
+                }
                 Effect::Show(_) | Effect::Fact { .. } | Effect::Ended { .. } => {}
             }
         }
@@ -180,6 +183,11 @@ impl Console {
         for face in &mut self.faces {
             face.keep_time(clock);
         }
+    }
+
+    /// One more thing to hear.
+    pub fn hear(&mut self, sound: Box<dyn Sounds>) {
+        self.sounds.push(sound);
     }
 
     /// Whether any face still works that somebody can see.
@@ -295,6 +303,14 @@ impl Console {
             face.finish();
         }
         drop(self.raw.take());
+        for sound in &mut self.sounds {
+            sound.finish();
+        }
         drop(self.listening);
     }
+}
+
+/// Whether a window was missed.
+const fn is_late(notice: &Notice) -> bool {
+    matches!(notice, Notice::Late { .. } | Notice::Unattended { .. })
 }

@@ -194,7 +194,11 @@ pub fn read_record(path: &Path) -> Result<Vec<u8>, Unreadable> {
     read_file(path, RECORD_LIMIT)
 }
 
-fn read_file(path: &Path, limit: u64) -> Result<Vec<u8>, Unreadable> {
+/// Reads a regular file of at most `limit` bytes.
+///
+/// # Errors
+/// [`Unreadable`] when it is no regular file or over the limit.
+pub fn read_file(path: &Path, limit: u64) -> Result<Vec<u8>, Unreadable> {
     let name = path.to_string_lossy().into_owned();
     let refuse = |why| Unreadable { name: name.clone(), why };
     let said = |why: io::Error| refuse(in_words(&why));

@@ -44,8 +44,10 @@ pub struct Live<'a> {
     pub record: Option<writer::Plan>,
     /// An earlier run that was broken off.
     pub take_up: Option<TakeUp>,
-    /// What is noted in the record at the beginning.
+    /// What is noted in the record at the beginning, and stays on show.
     pub notes: Vec<String>,
+    /// What is only noted in the record.
+    pub noted: Vec<String>,
 }
 
 /// An earlier run that was broken off.
@@ -231,6 +233,9 @@ impl<'a> Run<'a> {
         }
         for text in std::mem::take(&mut self.live.notes) {
             self.lasting.push(text.clone());
+            self.record(at, Body::Note { text });
+        }
+        for text in std::mem::take(&mut self.live.noted) {
             self.record(at, Body::Note { text });
         }
         Ok(())

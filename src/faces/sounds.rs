@@ -1,6 +1,6 @@
-//! What can be heard: takes tones and words, gives nothing back. A voice and real tones can stand
-//! behind this trait; until then there is the terminal's bell, which many terminals mute, so it is
-//! never the only channel.
+//! What can be heard: takes tones and words, gives nothing back. The loudspeaker stands behind this trait
+//! with a voice and real tones, and beside it the terminal's bell, which many terminals mute: an extra,
+//! never the only sound that is counted on.
 
 use crate::journal::happened::{Cue, Tone};
 
@@ -11,6 +11,10 @@ pub trait Sounds {
     fn ring(&mut self, tone: Tone);
     /// Says words.
     fn say(&mut self, cue: Cue, words: &str);
+    /// Says that a window was missed, where there is a voice.
+    fn time_is_up(&mut self) {}
+    /// Lets sound what still sounds; waits a few seconds at most, after the run.
+    fn finish(&mut self) {}
     /// Why nothing is heard any more, told once.
     fn trouble(&mut self) -> Option<String>;
 }

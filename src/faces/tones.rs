@@ -20,6 +20,8 @@ use crate::clock::Millis;
 pub enum Signal {
     /// Take something, go somewhere: words follow. Two calm pulses.
     Prepare,
+    /// The same directly behind a *now*: the second of the two, so that the rhythms stay apart.
+    PrepareSoon,
     /// Act now. Five quick pulses.
     Now,
     /// Act now, and words follow: the first three of the five.
@@ -71,8 +73,9 @@ const TICKS: &[Pulse] = &[pulse(0, 40), pulse(120, 40), pulse(400, 40), pulse(52
 
 impl Signal {
     /// Every signal.
-    pub const ALL: [Signal; 7] = [
+    pub const ALL: [Signal; 8] = [
         Signal::Prepare,
+        Signal::PrepareSoon,
         Signal::Now,
         Signal::NowBeforeWords,
         Signal::Missed,
@@ -88,6 +91,7 @@ impl Signal {
     pub const fn pulses(self) -> &'static [Pulse] {
         match self {
             Signal::Prepare => PREPARE,
+            Signal::PrepareSoon => PREPARE.split_at(1).0,
             Signal::Now => NOW,
             Signal::NowBeforeWords => NOW.split_at(3).0,
             Signal::Missed => MISSED,
@@ -108,6 +112,7 @@ impl Signal {
     pub const fn name(self) -> &'static str {
         match self {
             Signal::Prepare => "prepare",
+            Signal::PrepareSoon => "prepare-soon",
             Signal::Now => "now",
             Signal::NowBeforeWords => "now-before-words",
             Signal::Missed => "missed",

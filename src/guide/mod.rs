@@ -3,8 +3,9 @@
 //! Takes inputs with their moments; gives effects. Nothing here sees text, a face, a file or the
 //! time of day. In the order of a run: `cue` is what goes in and out; `machine` the whole;
 //! `preparation` and `reading` the questions before it; `world` what stays the same in it, `run` what
-//! changes; `steps` one step's life in time, `outcomes` how it ends; `awake` reminders; `tests_after` the functional
-//! tests; `frame` what is shown; `out` collects the effects.
+//! changes; `steps` one step's life in time, `outcomes` how it ends; `awake` reminders; `tests_after`
+//! the functional tests; `frame` what is shown; `out` collects the effects; `sayable` lists what can be
+//! said.
 
 mod awake;
 mod battery;
@@ -16,8 +17,10 @@ mod outcomes;
 mod preparation;
 mod reading;
 mod run;
+mod sayable;
 mod steps;
 mod tests_after;
 mod world;
 
 pub use machine::{Guide, MakeTiming, Saved, Settings};
+pub use sayable::{Sayable, sayable};

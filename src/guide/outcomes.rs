@@ -343,23 +343,40 @@ impl Run {
         self.take(world, target, since, out);
     }
 
-    /// Says the present words again.
+    /// Says the present words again: the word of the now cue, or the prompt. Where they would not be over
+    /// before something else is due or the window closes, only their tone rings. While words are being
+    /// said nothing is said again.
     pub fn again(&self, world: &World, out: &mut Out) {
         let step = world.step(self.step);
-        let text = match &self.phase {
+        let (text, tone) = match &self.phase {
             Phase::Cautions(n) => {
-                world.alerts(self.step).get(*n as usize).map_or(step.text, |alert| alert.text)
+                let alerts = world.alerts(self.step);
+                (alerts.get(*n as usize).map_or(step.text, |alert| alert.text), None)
             }
             Phase::Asks(n, _) => {
                 let asks = world.asks(self.step);
                 let reading = asks.get(*n as usize);
                 let reading = reading.and_then(|id| world.procedure.readings.get(id.0 as usize));
-                reading.map_or(step.text, |reading| reading.text)
+                (reading.map_or(step.text, |reading| reading.text), None)
             }
             Phase::Testing(tests) => return tests.say(world, Cue::Again, out),
             Phase::Over(_) => return,
-            _ => step.text,
+            Phase::Resting => (step.text, None),
+            Phase::CoolDown { .. } => (step.text, Some(Tone::Prepare)),
+            Phase::Before(_) => (step.prepare, Some(Tone::Prepare)),
+            Phase::Acting(_) => (step.say.unwrap_or(step.text), Some(Tone::Now)),
         };
-        out.say(text, Cue::Again);
+        if tone.is_some() && self.voice_free > out.now {
+            return;
+        }
+        let over = out.now.after(world.speech(text).hi);
+        let due = self.next_due(world, out.now).map(|(at, _)| at);
+        let close = self.close(world).map(|close| close.at);
+        let limit = due.into_iter().chain(close).min();
+        match tone {
+            Some(tone) if limit.is_some_and(|limit| over > limit) => out.ring(tone),
+            // A prompt that comes sooner than that, after a report, does not wait for it.
+            _ => out.say(text, Cue::Again),
+        }
     }
 }

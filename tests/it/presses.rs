@@ -6,12 +6,13 @@ use std::sync::Arc;
 
 use stepbell::clock::{Millis, Moment};
 use stepbell::guide::cue::{
-    AnswerText, CountWhat, Effect, Fact, Frame, GapKind, HoldState, Input, Means, Notice,
+    AnswerText, CountWhat, Cue, Effect, Fact, Frame, GapKind, HoldState, Input, Means, Notice,
     OutcomeKind, Press, Question, Stage, Tone, WindowState,
 };
 use stepbell::guide::{Guide, Settings};
 use stepbell::power::Length;
 use stepbell::procedure::examine;
+use stepbell::procedure::model::{Procedure, TextId};
 use stepbell::procedure::plan::{GuardIx, StepIx};
 use stepbell::procedure::timing::{Bracket, Mark, PlainTiming, speech_lengths};
 
@@ -23,6 +24,7 @@ const CLOSE: StepIx = StepIx(3);
 /// A guide in front of a person whose every press the test makes.
 struct Desk {
     guide: Guide,
+    procedure: Arc<Procedure>,
     now: Moment,
     effects: Vec<(Moment, Effect)>,
     frame: Option<Frame>,
@@ -40,10 +42,10 @@ impl Desk {
         let timing: stepbell::guide::MakeTiming =
             |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech));
         let guide = Guide::new(
-            procedure,
+            Arc::clone(&procedure),
             Settings { speech, timing, rehearsal: false, length: Length::Unbounded },
         );
-        let mut desk = Desk { guide, now: Moment(0), effects: Vec::new(), frame: None };
+        let mut desk = Desk { guide, procedure, now: Moment(0), effects: Vec::new(), frame: None };
         let first = desk.guide.start(desk.now);
         desk.take(first);
         while desk.guide.plan().is_none() {
@@ -110,6 +112,10 @@ impl Desk {
 
     fn press(&mut self, press: Press, after: i64) -> Vec<Effect> {
         self.input(Input::Press(press), after)
+    }
+
+    fn text(&self, text: TextId) -> String {
+        self.procedure.text(text).to_owned()
     }
 
     fn frame(&self) -> &Frame {
@@ -437,4 +443,42 @@ fn a_report_at_the_very_moment_of_silence_still_counts() {
     desk.now = silence.at;
     let effects = desk.guide.handle(Input::Press(Press::Done), silence.at);
     assert_eq!(outcome(&effects), Some((WAKE, OutcomeKind::Met(0))));
+}
+
+/// What is said, by its words.
+fn said(desk: &Desk, effects: &[Effect]) -> Vec<(String, Cue)> {
+    let texts = effects.iter().filter_map(|effect| match effect {
+        Effect::Say(text, cue) => Some((desk.text(*text), *cue)),
+        _ => None,
+    });
+    texts.collect()
+}
+
+#[test]
+fn say_again_repeats_the_word_or_only_rings_where_no_time_is_left() {
+    let mut desk = Desk::running();
+    desk.cue(WAKE);
+    let only = (vec![], vec![Tone::Now]);
+    let again = desk.press(Press::SayAgain, 349);
+    assert_eq!((said(&desk, &again), rung(&again)), (vec![], vec![]), "the tone still sounds");
+    let instruction = ("Press the timer's knob.".to_owned(), Cue::Again);
+    let again = desk.press(Press::SayAgain, 3000);
+    assert_eq!(said(&desk, &again), [instruction]);
+    desk.press(Press::Done, 300);
+    desk.cue(TEACH);
+    let again = desk.press(Press::SayAgain, 1000);
+    assert_eq!((said(&desk, &again), rung(&again)), (vec![], vec![]), "it is being said");
+    let again = desk.press(Press::SayAgain, 3500);
+    assert_eq!(said(&desk, &again), [("Button.".to_owned(), Cue::Again)]);
+    assert_eq!(rung(&again), []);
+    // Long after the latest act it counts to the moment at which nothing has come.
+    desk.pass(3000);
+    let count = desk.frame().count.expect("it counts down");
+    assert_eq!(count.what, CountWhat::Silence);
+    // One word takes up to 0.546 s and 0.6 s around it.
+    let left = count.at.since(desk.now).0;
+    let again = desk.press(Press::SayAgain, left - 1146);
+    assert_eq!(said(&desk, &again).len(), 1, "it is over as the time is");
+    let again = desk.press(Press::SayAgain, 1);
+    assert_eq!((said(&desk, &again), rung(&again)), only);
 }

@@ -1,7 +1,7 @@
 //! Whatever is done and whenever: a now cue is only given when the timing allows it.
 
 use std::cell::RefCell;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use proptest::prelude::*;
@@ -9,10 +9,10 @@ use proptest::test_runner::TestRunner;
 
 use super::runs_support::{Script, scripts};
 use stepbell::clock::{Millis, Moment};
-use stepbell::guide::cue::{Effect, Fact, GapKind, Input, Press};
-use stepbell::guide::{Guide, Settings};
+use stepbell::guide::cue::{Cue, Effect, Fact, GapKind, Input, Press, Tone};
+use stepbell::guide::{Guide, Settings, sayable};
 use stepbell::power::Length;
-use stepbell::procedure::model::Procedure;
+use stepbell::procedure::model::{Procedure, TextId};
 use stepbell::procedure::plan::{GuardIx, Plan, StepIx};
 use stepbell::procedure::timing::{Known, Mark, PlainTiming, Point, SpeechLengths, Timing, Why};
 
@@ -61,6 +61,7 @@ fn inputs() -> impl Strategy<Value = Vec<(Input, i64)>> {
         1 => (1u8..6).prop_map(Press::Answer),
         1 => Just(Press::TakeBack),
         1 => Just(Press::Hold),
+        1 => Just(Press::SayAgain),
         1 => Just(Press::Slip),
     ];
     let input = prop_oneof![
@@ -71,6 +72,57 @@ fn inputs() -> impl Strategy<Value = Vec<(Input, i64)>> {
         2 => Just(Input::Typed("13".to_owned())),
     ];
     prop::collection::vec((input, prop_oneof![4 => 0i64..4_000, 1 => 0i64..40_000]), 40..160)
+}
+
+/// What the voice is asked to say, against what it can.
+struct Voice {
+    sayable: BTreeSet<TextId>,
+    /// When it is free again, by the bounds.
+    free: Moment,
+}
+
+impl Voice {
+    fn new(script: &Script) -> Voice {
+        let sayable = sayable(&script.procedure).into_iter().map(|text| text.id).collect();
+        Voice { sayable, free: Moment(0) }
+    }
+
+    /// Only what was known before the run is said; a prompt never begins in other words, nor is a now
+    /// cue given in them.
+    fn hear(
+        &mut self,
+        script: &Script,
+        effects: &[Effect],
+        was_away: bool,
+        now: Moment,
+    ) -> Result<(), TestCaseError> {
+        if was_away {
+            // What was being said went unheard, and is said again.
+            self.free = now;
+        }
+        for effect in effects {
+            match effect {
+                Effect::Say(text, cue) => {
+                    prop_assert!(self.sayable.contains(text), "{}: {text:?}", script.name);
+                    // What is said again is cut by whatever has to be said.
+                    if *cue == Cue::Again {
+                        continue;
+                    }
+                    let begins = now.max(self.free);
+                    let late = *cue == Cue::Prepare && begins > now;
+                    prop_assert!(!late, "{}: {text:?} waits at {now:?}", script.name);
+                    self.free = begins.after(script.speech.of(*text).hi);
+                }
+                // A question before the run is over once it is answered.
+                Effect::Record(Fact::Chosen(_)) => self.free = now,
+                Effect::Ring(Tone::Now) => {
+                    prop_assert!(self.free <= now, "{}: now in words at {now:?}", script.name);
+                }
+                _ => {}
+            }
+        }
+        Ok(())
+    }
 }
 
 /// Every input that leads to the first step, by the operator who answers everything.
@@ -106,6 +158,7 @@ fn a_now_cue_is_given_when_the_timing_allows_it_or_not_at_all() {
         };
         let mut guide = Guide::new(Arc::clone(&script.procedure), settings);
         let mut now = Moment(0);
+        let mut voice = Voice::new(script);
         let _ = guide.start(now);
         let whole = prepared[n].iter().map(|(at, input)| (input.clone(), Some(*at)));
         let whole = whole.chain(inputs.iter().map(|(input, _)| (input.clone(), None)));
@@ -117,7 +170,10 @@ fn a_now_cue_is_given_when_the_timing_allows_it_or_not_at_all() {
                 (None, Input::Wake, Some(wake)) => wake,
                 _ => now.after(Millis(wait)),
             };
-            for effect in guide.handle(input, now) {
+            let was_away = matches!(input, Input::Gap(..));
+            let effects = guide.handle(input, now);
+            voice.hear(script, &effects, was_away, now)?;
+            for effect in effects {
                 let Effect::Record(Fact::CueGiven { point, given, .. }) = effect else { continue };
                 if point.mark != Mark::Called {
                     continue;

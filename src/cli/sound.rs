@@ -1,0 +1,260 @@
+//! What can be heard in a run: takes what was asked for and what the computer has, gives a voice, a
+//! loudspeaker, and in plain words what is missing.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use clap::Args;
+use clap::builder::PossibleValuesParser;
+
+use super::Surroundings;
+use crate::edge::page::{NoSounds, Shelf};
+use crate::edge::shelf::RunShelf;
+use crate::edge::speaker::{NoPlayer, Speaker, Wanted};
+use crate::edge::voice::{self, RATE, RATES, Voice};
+use crate::edge::{pack, player};
+use crate::faces::tones::Register;
+use crate::faces::voicing::Bank;
+use crate::faces::words::Banner;
+use crate::guide::Sayable;
+
+/// Which voice.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Which {
+    /// The speech program of this computer, if there is one.
+    #[default]
+    Auto,
+    /// None.
+    None,
+    /// Recordings in this folder.
+    Pack(PathBuf),
+}
+
+impl Which {
+    /// What was typed.
+    ///
+    /// # Errors
+    /// Never: everything else is a folder.
+    pub fn parse(text: &str) -> Result<Which, String> {
+        Ok(match text {
+            "auto" => Which::Auto,
+            "none" => Which::None,
+            folder => Which::Pack(PathBuf::from(folder)),
+        })
+    }
+}
+
+/// How a voice speaks.
+#[derive(Args, Clone, Debug, Default)]
+#[command(next_help_heading = "Sound")]
+pub struct Speaking {
+    /// The voice's language, as the speech program calls it: en, en-gb, de …
+    #[arg(long, value_name = "LANGUAGE", default_value = "en", value_parser = voice::language)]
+    pub language: String,
+    /// Words a minute, 120 to 260
+    #[arg(long, value_name = "WORDS", default_value_t = RATE, value_parser = rate)]
+    pub rate: u32,
+}
+
+/// What is to be heard.
+#[derive(Args, Clone, Debug, Default)]
+#[command(next_help_heading = "Sound")]
+pub struct SoundArgs {
+    /// `auto`: this computer's speech program; `none`; or a folder of recordings with an index
+    /// `recordings.txt`. Without a terminal nothing is heard unless this or --player is given
+    #[arg(long, value_name = "auto|none|FOLDER", value_parser = Which::parse)]
+    pub voice: Option<Which>,
+    /// How it speaks.
+    #[command(flatten)]
+    pub speaking: Speaking,
+    /// The program that plays: pw-play, paplay, aplay, …; `none` for no sound. By default the first that
+    /// works
+    #[arg(long, value_name = "NAME", value_parser = PossibleValuesParser::new(players()),
+          hide_possible_values = true)]
+    pub player: Option<String>,
+}
+
+fn players() -> Vec<&'static str> {
+    player::KNOWN.iter().map(|known| known.name).chain(["none"]).collect()
+}
+
+fn rate(text: &str) -> Result<u32, String> {
+    let rate = text.parse().ok().filter(|rate| RATES.contains(rate));
+    rate.ok_or_else(|| format!("a whole number from {} to {}", RATES.start(), RATES.end()))
+}
+
+impl SoundArgs {
+    /// Whether anything is to be heard.
+    #[must_use]
+    pub fn is_wanted(&self, around: &Surroundings) -> bool {
+        let asked = around.terminal || self.voice.is_some() || self.player.is_some();
+        asked && self.player.as_deref() != Some("none")
+    }
+}
+
+/// A voice with everything that it is to say; or why there is none.
+#[derive(Debug, Default)]
+pub struct Spoken {
+    /// The sounds.
+    pub bank: Option<Bank>,
+    /// What is missing, for a person who would expect it.
+    pub missing: Vec<String>,
+    /// Texts that have no sound, each with the reason.
+    pub silent: Vec<(String, String)>,
+}
+
+/// Renders, or reads from recordings, these texts.
+///
+/// # Errors
+/// What is wrong with the recordings.
+pub fn spoken(
+    which: &Which,
+    speaking: &Speaking,
+    around: &Surroundings,
+    texts: &[&str],
+) -> Result<Spoken, String> {
+    match which {
+        Which::None => Ok(Spoken::default()),
+        Which::Auto => Ok(rendered(speaking, around, texts)),
+        Which::Pack(folder) => {
+            let (bank, missing) = read_pack(folder)?.bank(texts);
+            let silent = missing.iter().map(|text| ((*text).to_owned(), "not recorded".to_owned()));
+            let silent: Vec<_> = silent.collect();
+            let missing = told(silent.len(), "not recorded");
+            Ok(Spoken { bank: Some(bank), missing, silent })
+        }
+    }
+}
+
+/// Everything to be heard in a run.
+pub struct Heard {
+    /// What can be spoken.
+    pub bank: Option<Arc<Bank>>,
+    /// The loudspeaker.
+    pub speaker: Option<Speaker>,
+    /// The same sounds for pages.
+    pub shelf: Arc<dyn Shelf>,
+    /// What is missing: stays on show.
+    pub missing: Vec<String>,
+    /// What is there: for the record.
+    pub noted: Vec<String>,
+}
+
+impl Default for Heard {
+    fn default() -> Heard {
+        let (missing, noted) = (Vec::new(), Vec::new());
+        Heard { bank: None, speaker: None, shelf: Arc::new(NoSounds), missing, noted }
+    }
+}
+
+impl Heard {
+    /// Renders what is to be said and starts the loudspeaker; `page`: pages can sound too.
+    ///
+    /// # Errors
+    /// What is wrong with recordings that were asked for.
+    pub fn of(
+        args: &SoundArgs,
+        around: &Surroundings,
+        texts: &[(Sayable, &str)],
+        banners: &[Banner],
+        page: bool,
+    ) -> Result<Heard, String> {
+        let player = args.player.as_deref();
+        let which = args.voice.clone().unwrap_or_default();
+        // Where nothing plays nothing is rendered: nobody would hear it.
+        let plays = page || !player::found(around.path.as_deref()).is_empty();
+        let which = if plays || matches!(which, Which::Pack(_)) { which } else { Which::None };
+        let words: Vec<_> = texts.iter().map(|(_, text)| *text).collect();
+        let Spoken { bank, mut missing, .. } = spoken(&which, &args.speaking, around, &words)?;
+        let bank = bank.map(Arc::new);
+        let register = if banners.is_empty() { Register::Real } else { Register::Practice };
+        let voice = bank.as_ref().map_or("only tones", |bank| &bank.voice);
+        let (speaker, by) = match speaker(player, around, bank.clone(), banners) {
+            Ok(speaker) => {
+                let by = format!("played by {}", speaker.player());
+                (Some(speaker), by)
+            }
+            Err(why) if page => {
+                missing.push(format!("{why}; only a page can be heard"));
+                (None, "for pages".to_owned())
+            }
+            Err(why) => {
+                let missing = format!("{why}. Watch the screen; `stepbell ready` says more");
+                return Ok(Heard { missing: vec![missing], ..Heard::default() });
+            }
+        };
+        let noted = vec![format!("sound: {voice}; {by}")];
+        let shelf = Arc::new(RunShelf::new(register, bank.clone(), texts));
+        Ok(Heard { bank, speaker, shelf, missing, noted })
+    }
+}
+
+fn read_pack(folder: &std::path::Path) -> Result<pack::Pack, String> {
+    pack::read(folder).map_err(|wrong| {
+        format!("the recordings in {} cannot be used:\n  {wrong}", folder.display())
+    })
+}
+
+fn told(many: usize, why: &str) -> Vec<String> {
+    let what = match many {
+        0 => return Vec::new(),
+        1 => "one prompt is only shown, not said".to_owned(),
+        many => format!("{many} prompts are only shown, not said"),
+    };
+    vec![format!("{what}: {why}")]
+}
+
+fn rendered(speaking: &Speaking, around: &Surroundings, texts: &[&str]) -> Spoken {
+    let Speaking { language, rate } = speaking;
+    let nothing = |why: String| Spoken { missing: vec![why], ..Spoken::default() };
+    let Some(voice) = Voice::find(around.path.as_deref(), language, *rate) else {
+        return nothing(NO_VOICE.to_owned());
+    };
+    let folder =
+        voice::folder(around.cache_home.as_deref(), around.home.as_deref(), &around.temporary);
+    let folder = match folder {
+        Ok(folder) => folder,
+        Err(why) => return nothing(format!("no voice: {why}")),
+    };
+    let (bank, silent) = voice::bank(&voice, texts, folder.path());
+    let why = silent.first().map_or("", |(_, why)| why);
+    if bank.texts.is_empty() {
+        return nothing(format!("no voice: {why}"));
+    }
+    Spoken { missing: told(silent.len(), why), bank: Some(bank), silent }
+}
+
+/// Said where no speech program is found.
+pub const NO_VOICE: &str = if cfg!(target_os = "linux") {
+    "no voice: espeak-ng is not installed; prompts are only shown"
+} else {
+    "no voice: no speech program is found; prompts are only shown"
+};
+
+/// Starts the loudspeaker.
+///
+/// # Errors
+/// What is missing, in plain words.
+pub fn speaker(
+    player: Option<&str>,
+    around: &Surroundings,
+    bank: Option<Arc<Bank>>,
+    banners: &[Banner],
+) -> Result<Speaker, String> {
+    let wanted = Wanted {
+        search: around.path.as_deref(),
+        player,
+        bank,
+        banners,
+        temporary: &around.temporary,
+    };
+    Speaker::start(&wanted).map_err(|NoPlayer(tried)| match (tried.is_empty(), player) {
+        (true, Some(name)) => format!("no sound: {name} is not installed"),
+        (true, None) => {
+            let known = player::KNOWN.iter().filter(|known| !known.package.is_empty());
+            let names: Vec<_> = known.map(|known| known.name).collect();
+            format!("no sound: none of {} is installed", names.join(", "))
+        }
+        (false, _) => format!("no sound: {}", tried.join("; ")),
+    })
+}

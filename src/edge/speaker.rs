@@ -1,0 +1,258 @@
+//! The loudspeaker: takes tones and words from the run without ever making it wait, gives them to a
+//! player from a thread of its own, behind a bounded queue. A player that fails is told of once, and is
+//! silent from then on.
+
+use std::ffi::OsStr;
+use std::path::Path;
+use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, sync_channel};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use super::player::{Known, Player, found};
+use crate::faces::mix::Mixer;
+use crate::faces::sounds::Sounds;
+use crate::faces::tones::Register;
+use crate::faces::voicing::{Bank, Own};
+use crate::faces::words::Banner;
+use crate::journal::happened::{Cue, Tone};
+
+/// Samples a second where nothing is spoken.
+const RATE: u32 = 22_050;
+/// So many orders may wait for the thread.
+const ORDERS: usize = 64;
+/// A player that does not play by then is passed over.
+const PATIENCE: Duration = Duration::from_secs(6);
+/// The end waits so long for what still sounds.
+const LAST_WORDS: Duration = Duration::from_secs(4);
+
+/// What the thread is told.
+enum Order {
+    Ring(Tone, Option<Arc<[i16]>>),
+    Say(Cue, Arc<[i16]>),
+    TimeIsUp(Arc<[i16]>),
+}
+
+/// What the thread tells.
+#[derive(Debug, Default)]
+struct Told {
+    settled: bool,
+    trouble: Option<String>,
+    over: bool,
+}
+
+type Shared = Arc<(Mutex<Told>, Condvar)>;
+
+fn lock(shared: &Shared) -> MutexGuard<'_, Told> {
+    shared.0.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// What is needed to make sounds.
+#[derive(Clone, Debug)]
+pub struct Wanted<'a> {
+    /// Where programs lie.
+    pub search: Option<&'a OsStr>,
+    /// Only the player of this name; `None`: the first that plays.
+    pub player: Option<&'a str>,
+    /// What can be spoken; `None`: only tones.
+    pub bank: Option<Arc<Bank>>,
+    /// What this is, if not the real thing.
+    pub banners: &'a [Banner],
+    /// Where files for a player may lie.
+    pub temporary: &'a Path,
+}
+
+/// A player at work, behind its queue.
+#[derive(Debug)]
+pub struct Speaker {
+    orders: Option<SyncSender<Order>>,
+    shared: Shared,
+    bank: Option<Arc<Bank>>,
+    player: &'static str,
+    told: bool,
+}
+
+/// No player plays: each that was tried, and why it does not.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct NoPlayer(pub Vec<String>);
+
+impl Speaker {
+    /// Starts the first player that plays; waits until it does.
+    ///
+    /// # Errors
+    /// [`NoPlayer`], with a reason for each that was found.
+    pub fn start(wanted: &Wanted<'_>) -> Result<Speaker, NoPlayer> {
+        let mut failed = NoPlayer::default();
+        let is_wanted = |known: &Known| wanted.player.is_none_or(|name| name == known.name);
+        for (known, program) in found(wanted.search).into_iter().filter(|(k, _)| is_wanted(k)) {
+            let rate = wanted.bank.as_ref().map_or(RATE, |bank| bank.rate);
+            let player = Player::start(known, &program, rate, wanted.temporary);
+            match player.and_then(|player| Speaker::with(player, rate, wanted)) {
+                Ok(speaker) => return Ok(speaker),
+                Err(why) => failed.0.push(why),
+            }
+        }
+        Err(failed)
+    }
+
+    fn with(player: Player, rate: u32, wanted: &Wanted<'_>) -> Result<Speaker, String> {
+        let practice = !wanted.banners.is_empty();
+        let register = if practice { Register::Practice } else { Register::Real };
+        let mut mixer = Mixer::new(register, rate);
+        let name = player.name();
+        let (orders, queue) = sync_channel(ORDERS);
+        let shared = Shared::default();
+        let work = Arc::clone(&shared);
+        let bank = wanted.bank.clone();
+        let signs: Vec<_> = wanted
+            .banners
+            .iter()
+            .filter_map(|banner| bank.as_ref()?.own(Own::sign(*banner)))
+            .collect();
+        if practice && signs.is_empty() {
+            mixer.ring(Tone::Prepare, None);
+        }
+        signs.into_iter().for_each(|sign| mixer.sign(sign));
+        std::thread::Builder::new()
+            .name("speaker".to_owned())
+            .spawn(move || {
+                let trouble = serve(player, mixer, &queue, &work).err();
+                let mut told = lock(&work);
+                told.over = true;
+                told.trouble = trouble;
+                work.1.notify_all();
+            })
+            .map_err(|why| format!("no thread for {name}: {why}"))?;
+        let speaker = Speaker { orders: Some(orders), shared, bank, player: name, told: false };
+        let waits = |told: &mut Told| !told.settled && !told.over;
+        let (told, _) = speaker
+            .shared
+            .1
+            .wait_timeout_while(lock(&speaker.shared), PATIENCE, waits)
+            .unwrap_or_else(PoisonError::into_inner);
+        match (&told.trouble, told.settled) {
+            (Some(why), _) => Err(why.clone()),
+            (None, true) => {
+                drop(told);
+                Ok(speaker)
+            }
+            (None, false) => Err(format!("{name} does not begin to play")),
+        }
+    }
+
+    /// The player's name.
+    #[must_use]
+    pub fn player(&self) -> &'static str {
+        self.player
+    }
+
+    fn order(&mut self, order: Order) {
+        if let Some(orders) = &self.orders {
+            // A full queue means that the player has hung; the thread tells of that by itself.
+            let _ = orders.try_send(order);
+        }
+    }
+
+    fn own(&self, own: Own) -> Option<Arc<[i16]>> {
+        self.bank.as_ref()?.own(own)
+    }
+}
+
+impl Sounds for Speaker {
+    fn ring(&mut self, tone: Tone) {
+        let words = match tone {
+            Tone::TenLeft => self.own(Own::Ten),
+            Tone::FiveLeft => self.own(Own::Five),
+            _ => None,
+        };
+        self.order(Order::Ring(tone, words));
+    }
+
+    fn say(&mut self, cue: Cue, words: &str) {
+        let known = self.bank.as_ref().and_then(|bank| bank.text(words));
+        // Only what the script says is known before the run; the rest is trouble of the program itself.
+        let known = known.or_else(|| self.own(Own::Trouble).filter(|_| cue == Cue::Notice));
+        if let Some(words) = known {
+            self.order(Order::Say(cue, words));
+        }
+    }
+
+    fn time_is_up(&mut self) {
+        if let Some(words) = self.own(Own::TimeIsUp) {
+            self.order(Order::TimeIsUp(words));
+        }
+    }
+
+    fn trouble(&mut self) -> Option<String> {
+        let why = lock(&self.shared).trouble.clone().filter(|_| !self.told)?;
+        self.told = true;
+        Some(format!("the sound no longer works: {why}"))
+    }
+
+    fn finish(&mut self) {
+        self.orders = None;
+        let waits = |told: &mut Told| !told.over;
+        let done = self.shared.1.wait_timeout_while(lock(&self.shared), LAST_WORDS, waits);
+        drop(done);
+    }
+}
+
+impl Drop for Speaker {
+    fn drop(&mut self) {
+        self.orders = None;
+    }
+}
+
+/// Plays until there is nobody left who orders, and what sounds has sounded.
+fn serve(
+    mut player: Player,
+    mut mixer: Mixer,
+    queue: &Receiver<Order>,
+    shared: &Shared,
+) -> Result<(), String> {
+    let mut ending: Option<Instant> = None;
+    loop {
+        let mut changed = false;
+        if ending.is_none() {
+            loop {
+                match queue.try_recv() {
+                    Ok(order) => {
+                        if !changed {
+                            player.catch_up(&mut mixer);
+                        }
+                        take(&mut mixer, order);
+                        changed = true;
+                    }
+                    Err(TryRecvError::Empty) => break,
+                    Err(TryRecvError::Disconnected) => {
+                        ending = Some(Instant::now());
+                        break;
+                    }
+                }
+            }
+        }
+        if let Some(since) = ending {
+            player.catch_up(&mut mixer);
+            if mixer.is_silent() || since.elapsed() > LAST_WORDS {
+                player.finish();
+                return Ok(());
+            }
+        }
+        player.feed(&mut mixer, changed)?;
+        if player.is_settled() && !lock(shared).settled {
+            lock(shared).settled = true;
+            shared.1.notify_all();
+        }
+        if player.age() > PATIENCE && !lock(shared).settled {
+            player.end();
+            return Err(format!("{} does not begin to play", player.name()));
+        }
+    }
+}
+
+fn take(mixer: &mut Mixer, order: Order) {
+    match order {
+        Order::Ring(tone, words) => mixer.ring(tone, words),
+        Order::Say(cue, words) => mixer.say(cue, words),
+        Order::TimeIsUp(words) => mixer.time_is_up(words),
+    }
+}

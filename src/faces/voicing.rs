@@ -1,0 +1,191 @@
+//! Everything that can be spoken in a run: takes a procedure, gives its texts and the words of the
+//! program's own; holds them as sounds. How a text is cleaned for a speech program is here too.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::clip::Clip;
+use super::mix::LEAD;
+use super::words::Banner;
+use crate::clock::Millis;
+use crate::guide::{Sayable, sayable};
+use crate::procedure::model::Procedure;
+use crate::procedure::timing::{SpeechLengths, SpeechSource};
+
+/// So much may a player be behind that takes sound in lumps; the end of a prompt comes that much later.
+const LUMPS: Millis = Millis(60);
+
+/// Words of the program's own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Own {
+    /// Ten seconds are left.
+    Ten,
+    /// Five seconds are left.
+    Five,
+    /// A window was missed.
+    TimeIsUp,
+    /// Something of the program itself went wrong.
+    Trouble,
+    /// There is no vehicle.
+    Rehearsal,
+    /// It has already happened.
+    Replay,
+    /// The script's numbers are invented.
+    Demonstration,
+}
+
+impl Own {
+    /// All of them.
+    pub const ALL: [Own; 7] = [
+        Own::Ten,
+        Own::Five,
+        Own::TimeIsUp,
+        Own::Trouble,
+        Own::Rehearsal,
+        Own::Replay,
+        Own::Demonstration,
+    ];
+
+    /// Its name in a pack of recordings.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Own::Ten => "ten",
+            Own::Five => "five",
+            Own::TimeIsUp => "time-is-up",
+            Own::Trouble => "trouble",
+            Own::Rehearsal => "rehearsal",
+            Own::Replay => "replay",
+            Own::Demonstration => "demonstration",
+        }
+    }
+
+    /// The words. Numbers are digits: every voice says them in its own language.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Own::Ten => "10",
+            Own::Five => "5",
+            Own::TimeIsUp => "Time is up.",
+            Own::Trouble => "Trouble. Look at the screen.",
+            Own::Rehearsal => "Rehearsal. There is no vehicle.",
+            Own::Replay => "Replay. This has already happened.",
+            Own::Demonstration => "Demonstration. Not for a real vehicle.",
+        }
+    }
+
+    /// Whether a voice of this language can say it: the words are English, the digits are not.
+    #[must_use]
+    pub fn is_for(self, language: &str) -> bool {
+        let english =
+            language == "en" || language.starts_with("en-") || language.starts_with("en_");
+        english || matches!(self, Own::Ten | Own::Five)
+    }
+
+    /// The sign for what this is, if not the real thing.
+    #[must_use]
+    pub const fn sign(banner: Banner) -> Own {
+        match banner {
+            Banner::Demonstration => Own::Demonstration,
+            Banner::Rehearsal => Own::Rehearsal,
+            Banner::Replay => Own::Replay,
+        }
+    }
+}
+
+/// The sounds of everything that can be spoken, all of one rate.
+#[derive(Clone, Debug, Default)]
+pub struct Bank {
+    /// Samples a second.
+    pub rate: u32,
+    /// By the text, as the script has it.
+    pub texts: BTreeMap<String, Arc<[i16]>>,
+    /// The program's own words.
+    pub own: BTreeMap<Own, Arc<[i16]>>,
+    /// Whose voice it is, for people and for the record.
+    pub voice: String,
+    /// Rendered, or recorded.
+    pub source: SpeechSource,
+}
+
+impl Bank {
+    /// The sound of a text.
+    #[must_use]
+    pub fn text(&self, text: &str) -> Option<Arc<[i16]>> {
+        self.texts.get(text).cloned()
+    }
+
+    /// The sound of words of the program's own.
+    #[must_use]
+    pub fn own(&self, own: Own) -> Option<Arc<[i16]>> {
+        self.own.get(&own).cloned()
+    }
+
+    /// How long a text's own sound is, rounded up; without the tone before it.
+    #[must_use]
+    pub fn length(&self, text: &str) -> Option<Millis> {
+        let samples = self.texts.get(text)?;
+        Some(Clip { rate: self.rate, samples: samples.to_vec() }.length())
+    }
+
+    /// Puts what was measured in the place of the model: for the words of a now cue the sound itself, for
+    /// everything else the tone before it too (or the pause between two sentences, which is shorter), and
+    /// what a player may be behind.
+    pub fn measure(&self, procedure: &Procedure, speech: &mut SpeechLengths) {
+        for text in sayable(procedure) {
+            let Some(length) = self.length(procedure.text(text.id)) else { continue };
+            let around = if text.now_only { Millis::ZERO } else { LEAD.plus(LUMPS) };
+            speech.measured(text.id, length.plus(around), self.source);
+        }
+        speech.voice = Some(self.voice.clone());
+    }
+}
+
+/// The texts of a procedure that can be spoken, each once, in the order of the table.
+#[must_use]
+pub fn spoken(procedure: &Procedure) -> Vec<(Sayable, &str)> {
+    sayable(procedure).into_iter().map(|text| (text, procedure.text(text.id))).collect()
+}
+
+/// A text as a speech program may have it: nothing in it can be taken for markup, a phoneme, a command or
+/// an option. Brackets (which begin phonemes and commands in some), angle brackets, control and format
+/// characters become blanks, blanks in a row one.
+#[must_use]
+pub fn clean(text: &str) -> String {
+    let harmless = |c: char| {
+        let markup = matches!(c, '[' | ']' | '<' | '>' | '{' | '}' | '|' | '\\' | '`');
+        if markup || c.is_control() || is_format(c) { ' ' } else { c }
+    };
+    let mapped: String = text.chars().map(harmless).collect();
+    let words: Vec<_> = mapped.split_whitespace().collect();
+    // A line that begins with a mark could be an option or a command of a program that reads lines.
+    words.join(" ").trim_start_matches(|c: char| !c.is_alphanumeric()).to_owned()
+}
+
+/// Characters that steer how text runs and cannot be spoken.
+const fn is_format(c: char) -> bool {
+    matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_in_a_text_is_taken_for_anything_but_words() {
+        assert_eq!(clean("Hold the key."), "Hold the key.");
+        assert_eq!(clean("[[h@'loU]] <break time=\"3s\"/> key"), "h@'loU break time=\"3s\"/ key");
+        assert_eq!(clean("--voice=x\n-f /etc/passwd"), "voice=x -f /etc/passwd");
+        assert_eq!(clean("a\u{0}b\u{1b}[2J\u{202e}c"), "a b 2J c");
+        assert_eq!(clean("  \t "), "");
+        assert_eq!(clean("Schlüssel, grünes Band · 鍵"), "Schlüssel, grünes Band · 鍵");
+    }
+
+    #[test]
+    fn words_of_the_programs_own_are_english_digits_are_everybodys() {
+        assert!(
+            Own::TimeIsUp.is_for("en-gb") && Own::Ten.is_for("de") && !Own::TimeIsUp.is_for("de")
+        );
+        assert!(!Own::Trouble.is_for("enm"));
+    }
+}
