@@ -8,10 +8,11 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use serde_json::{Value, json};
-use stepbell::clock::Moment;
+use stepbell::clock::{Millis, Moment};
 use stepbell::edge::clock::Beginning;
 use stepbell::edge::keys::Meant;
-use stepbell::edge::page::{Around, News, Opening, Page, PageFace, Shelf, Where};
+use stepbell::edge::page::shelf::{Rung, Shelf};
+use stepbell::edge::page::{Around, News, Opening, Page, PageFace, Where};
 use stepbell::edge::terminal::{Face, Happening, Inbox};
 use stepbell::faces::words::{Banner, Setting};
 use stepbell::guide::cue::Press;
@@ -35,8 +36,8 @@ impl Shelf for OneSound {
         (name == "now").then(|| Arc::from(&b"RIFF"[..]))
     }
 
-    fn tone(&self, tone: Tone) -> Option<String> {
-        (tone == Tone::Now).then(|| "now".to_owned())
+    fn tone(&self, tone: Tone) -> Option<Rung> {
+        (tone == Tone::Now).then(|| Rung { sound: "now".to_owned(), lead: Millis(300) })
     }
 
     fn words(&self, _: Cue, _: &str) -> Option<String> {
@@ -325,7 +326,7 @@ fn what_the_run_shows_and_rings_flows_to_the_page() {
     assert!(sheet["turn"].as_u64() > first["turn"].as_u64());
     served.face.tell(&Effect::Ring { tone: Tone::Now }, Moment(7));
     let heard = events.until("heard", |_| true);
-    assert_eq!(heard, json!({"at": 7, "tone": "now", "sound": "now"}));
+    assert_eq!(heard, json!({"at": 7, "tone": "now", "sound": "now", "lead": 300}));
     let after = events.until("beat", |_| true)["now"].as_f64().expect("a time");
     assert!(after > before);
     // Whoever comes again gets everything at once.

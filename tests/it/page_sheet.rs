@@ -117,8 +117,14 @@ fn a_press_that_means_nothing_now_says_so() {
     let mut picture = acting();
     picture.shown.stage = Stage::BeforeCue;
     picture.shown.means = Means::Nothing;
-    let big = shown(&picture).big;
-    assert_eq!((big.word, big.live), ("WAIT", false));
+    let mut word = |window| {
+        picture.shown.window = window;
+        let sheet = shown(&picture);
+        (sheet.big.word, sheet.far, sheet.big.live)
+    };
+    assert_eq!(word(Window::NotYet), ("WAIT", Some("WAIT"), false));
+    assert_eq!(word(Window::Safe), ("READY", Some("READY"), false));
+    assert_eq!(word(Window::TooLate), ("KEEP STILL", Some("KEEP STILL"), false));
     picture.shown.means = Means::NoPress;
     assert_eq!(shown(&picture).big.word, "NO PRESS");
     picture.shown.hold = Hold::Held;

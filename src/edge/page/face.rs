@@ -7,7 +7,8 @@ use std::time::Duration;
 use serde_json::json;
 use tokio::sync::{broadcast, watch};
 
-use super::room::{Room, Shelf};
+use super::room::Room;
+use super::shelf::Shelf;
 use crate::clock::{Millis, Moment};
 use crate::edge::clock::Beginning;
 use crate::edge::terminal::{Face, Inbox};
@@ -142,8 +143,10 @@ impl Face for PageFace {
     fn tell(&mut self, effect: &Effect, at: Moment) {
         match effect {
             Effect::Ring { tone } => {
-                let sound = self.shelf.tone(*tone);
-                self.hear(&json!({"at": at.0, "tone": tone_word(*tone), "sound": sound}));
+                let rung = self.shelf.tone(*tone);
+                let (sound, lead) = rung.map_or((None, 0), |rung| (Some(rung.sound), rung.lead.0));
+                let tone = tone_word(*tone);
+                self.hear(&json!({"at": at.0, "tone": tone, "sound": sound, "lead": lead}));
             }
             Effect::Say { cue, text } => {
                 let sound = self.shelf.words(*cue, text);

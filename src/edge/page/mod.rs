@@ -8,12 +8,14 @@
 //! - `guard`: what a request must show · `secret`: the bits that open the page
 //! - `places`: who may hold a connection · `pages`: who may press
 //! - `room`: what all requests share · `routes`: what is served · `stream`: what flows to a page
+//! - `shelf`: the sounds that pages fetch
 //! - `server`: sockets, time-outs, limits · `tls`: the certificate made for one run
 
 pub mod guard;
 pub mod pages;
 pub mod places;
 pub mod secret;
+pub mod shelf;
 
 mod face;
 mod room;
@@ -29,7 +31,8 @@ use std::sync::Arc;
 use crate::faces::page::qr;
 use crate::faces::words::Setting;
 pub use face::PageFace;
-pub use room::{Around, News, NoSounds, Shelf};
+pub use room::{Around, News};
+use shelf::Shelf;
 
 /// Where the page is to be served.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -14,6 +14,7 @@ use super::guard::{Names, Refused};
 use super::pages::{Pages, Stand};
 use super::places::{Id, Places};
 use super::secret::Secret;
+use super::shelf::Shelf;
 use crate::clock::Moment;
 use crate::edge::clock::Beginning;
 use crate::edge::keys::Meant;
@@ -21,7 +22,7 @@ use crate::edge::terminal::{Happening, Inbox};
 use crate::faces::page::{Sheet, sheet};
 use crate::faces::words::{KeyNames, Setting, wants_text};
 use crate::journal::entry::Sender;
-use crate::journal::happened::{Answer, Cue, Hold, Means, Question, Stage, Tone};
+use crate::journal::happened::{Answer, Hold, Means, Question, Stage};
 
 /// Sounds that wait for a page that is slow; older ones are dropped.
 const HEARD: usize = 32;
@@ -29,40 +30,6 @@ const HEARD: usize = 32;
 const TRIES: u32 = 5;
 /// Addresses whose tries are counted in one second.
 const COUNTED: usize = 256;
-
-/// The sounds that pages fetch.
-pub trait Shelf: Send + Sync {
-    /// The names of all sounds that this run may need, to be fetched ahead.
-    fn all(&self) -> Vec<String>;
-    /// A WAV file by its name.
-    fn wav(&self, name: &str) -> Option<Arc<[u8]>>;
-    /// The name of a tone's sound.
-    fn tone(&self, tone: Tone) -> Option<String>;
-    /// The name of a text's sound.
-    fn words(&self, cue: Cue, text: &str) -> Option<String>;
-}
-
-/// No sounds at all.
-#[derive(Debug)]
-pub struct NoSounds;
-
-impl Shelf for NoSounds {
-    fn all(&self) -> Vec<String> {
-        Vec::new()
-    }
-
-    fn wav(&self, _: &str) -> Option<Arc<[u8]>> {
-        None
-    }
-
-    fn tone(&self, _: Tone) -> Option<String> {
-        None
-    }
-
-    fn words(&self, _: Cue, _: &str) -> Option<String> {
-        None
-    }
-}
 
 /// What a page's server tells the run.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -136,6 +103,8 @@ pub(super) struct Room {
     pub published: watch::Receiver<Arc<Published>>,
     pub standing: watch::Sender<Arc<Standing>>,
     pub heard: broadcast::Sender<Arc<str>>,
+    /// Whether the run is over: streams end after what stands there.
+    pub over: watch::Sender<bool>,
     begun: AtomicBool,
 }
 
@@ -180,6 +149,7 @@ impl Room {
             published,
             standing: watch::Sender::new(Arc::default()),
             heard,
+            over: watch::Sender::new(false),
             begun: AtomicBool::new(false),
         };
         room.stand();

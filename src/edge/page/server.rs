@@ -65,6 +65,7 @@ pub(super) fn start(
                 _ = keeper => Some("its thread broke".to_owned()),
                 () = over.over() => {
                     last.stand();
+                    last.over.send_replace(true);
                     sleep(LAST).await;
                     None
                 }

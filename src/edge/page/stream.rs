@@ -18,7 +18,7 @@ use super::room::Seat;
 use crate::faces::page::status::Role;
 
 /// How often the beat comes; a page that hears none for three of them calls itself stale.
-const BEAT: Duration = Duration::from_millis(400);
+const BEAT: Duration = Duration::from_millis(350);
 /// A page that takes nothing for so long is let go.
 const UNREAD: Duration = Duration::from_secs(5);
 /// Events that wait for a page that is slow.
@@ -46,6 +46,7 @@ async fn flow(seat: &Seat, page: u32, to: mpsc::Sender<Bytes>) -> Result<(), Unr
     let mut standing = room.standing.subscribe();
     let mut pages = room.pages_changed.subscribe();
     let mut heard = room.heard.subscribe();
+    let mut over = room.over.subscribe();
     let mut beat = interval(BEAT);
     beat.set_missed_tick_behavior(MissedTickBehavior::Skip);
     let put = async |event: &str, data: &str| {
@@ -76,6 +77,8 @@ async fn flow(seat: &Seat, page: u32, to: mpsc::Sender<Bytes>) -> Result<(), Unr
                 let data = you(seat, page);
                 changed.is_ok() && put("you", &data).await?
             }
+            // After what stands there: the branches above come first.
+            _ = over.changed() => false,
             _ = beat.tick() => put("beat", &json!({"now": room.run_time()}).to_string()).await?,
         };
         if !goes_on {

@@ -23,8 +23,12 @@ use crate::journal::happened::{Answer, Hold, Means, Question, Shown, Stage, Wind
 pub struct Sheet {
     /// What this is, if not the real thing: DEMONSTRATION, REHEARSAL, REPLAY.
     pub banners: Vec<&'static str>,
-    /// Title, step, progress.
+    /// The script's title.
     pub title: String,
+    /// Where in the whole: the stage, the step and how many there are.
+    pub place: String,
+    /// Whether to act, in a word or two that are seen from afar; nothing where nothing is to be done.
+    pub far: Option<&'static str>,
     /// In your hands.
     pub hands: String,
     /// Do.
@@ -160,7 +164,9 @@ pub fn sheet(picture: &Picture, setting: &Setting) -> Sheet {
     let answers = if listed { &shown.answers } else { &picture.offers };
     Sheet {
         banners: setting.banners.iter().map(|banner| banner.words()).collect(),
-        title: one(Kind::Title).unwrap_or_default(),
+        title: safe(&setting.title).into_owned(),
+        place: place(&one(Kind::Title).unwrap_or_default(), setting),
+        far: far(shown).filter(|_| picture.ended.is_none()),
         hands: one(Kind::Hands).unwrap_or_default(),
         act: one(Kind::Do).unwrap_or_default(),
         caution: shown.caution.is_some() || matches!(question, Some(Question::Alert { .. })),
@@ -191,10 +197,30 @@ pub fn sheet(picture: &Picture, setting: &Setting) -> Sheet {
             RecordState::NotSaved(_) | RecordState::NotRecording(_)
         ),
         remarks: all(Kind::Remark).collect(),
-        asides: all(Kind::Aside).collect(),
+        // Where the record lies on the computer is told there.
+        asides: all(Kind::Aside).filter(|_| picture.ended.is_none()).collect(),
         ended: one(Kind::Ended),
         helper: shown.who.is_some(),
     }
+}
+
+/// The title's line without the title.
+fn place(line: &str, setting: &Setting) -> String {
+    let rest = line.strip_prefix(&*safe(&setting.title)).unwrap_or(line);
+    rest.trim_start_matches(" · ").to_owned()
+}
+
+/// Whether to act. A window that is open before its cue is not yet the moment to act.
+fn far(shown: &Shown) -> Option<&'static str> {
+    Some(match (shown.window, shown.stage) {
+        _ if shown.hold == Hold::Held => "HELD",
+        (Window::TooLate, _) => "KEEP STILL",
+        (Window::Closed, _) => "CLOSED",
+        (Window::NotYet, _) | (_, Stage::Waiting) => "WAIT",
+        (_, Stage::BeforeCue) => "READY",
+        (_, Stage::Acting) => "NOW",
+        (_, Stage::Preparing | Stage::Testing | Stage::Ended) => return None,
+    })
 }
 
 /// A line without its heading or its mark: the page has headings of its own.
@@ -264,7 +290,13 @@ fn lower(shown: &Shown) -> Lower {
 
 fn big(shown: &Shown, lower: Lower) -> Big {
     let (word, says, live) = match lower {
-        Lower::YesNo => ("YES", phrases::means(shown.means, &shown.hoped), true),
+        Lower::YesNo => {
+            let says = match shown.means {
+                Means::Yes => String::new(),
+                means => phrases::means(means, &shown.hoped),
+            };
+            ("YES", says, true)
+        }
         Lower::Stop => ("", String::new(), true),
         Lower::Text | Lower::Number => ("SEND", String::new(), true),
         Lower::Choice | Lower::Nothing => ("", String::new(), false),
@@ -273,7 +305,8 @@ fn big(shown: &Shown, lower: Lower) -> Big {
             Means::Understood => ("I UNDERSTAND", String::new(), true),
             Means::GoOn => ("GO ON", String::new(), true),
             Means::Nothing if shown.stage == Stage::BeforeCue => {
-                ("WAIT", "nothing to press before the cue".to_owned(), false)
+                let word = far(shown).unwrap_or("WAIT");
+                (word, "nothing to press before the cue".to_owned(), false)
             }
             Means::Nothing => ("WAIT", "nothing to press now".to_owned(), false),
             Means::NoPress => ("NO PRESS", "the guide goes on by itself".to_owned(), false),

@@ -1,7 +1,7 @@
 // The line to the guide: takes what it sends, tells how old the last word is, sends what is pressed.
 
 /** Without a word for so long the page is stale. */
-export const STALE = 1200;
+export const STALE = 1100;
 const AGAIN = 700;
 const ANSWER = 1500;
 const STATE = 1000;
@@ -45,6 +45,8 @@ export class Link {
       }
       this.on[name]?.(data);
     };
+    // A run that is over is not asked for again.
+    source.addEventListener("error", () => this.over && source.close());
     for (const name of ["sheet", "you", "heard", "beat"]) source.addEventListener(name, take(name));
   }
 

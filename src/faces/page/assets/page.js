@@ -89,7 +89,9 @@ function draw() {
   const presses = armed && me.role !== "watches" && !show.stale && !show.over;
   $("tools").hidden = !presses;
   for (const button of $("tools").children) {
-    button.hidden = me.role === "helps" && ["hold", "stop", "back"].includes(button.dataset.press);
+    const name = button.dataset.press;
+    const asked = sheet !== null && sheet.question !== null && !sheet.stop;
+    button.hidden = (me.role === "helps" && ["hold", "stop", "back"].includes(name)) || (asked && ["else", "slip", "hold"].includes(name));
     if (button.dataset.press === "else") button.setAttribute("aria-expanded", String(sheet?.listed ?? false));
   }
   const typing = presses && (kind === "text" || kind === "number") && !(sheet.picks.length > 0);
@@ -139,11 +141,11 @@ function drawAnswers(kind, presses) {
   if (presses && sheet.picks.length > 0) {
     buttons = buttons.concat(sheet.picks.map((text) => ({ text, press: { press: "typed", text } })));
   }
-  if (presses && kind !== "stop") {
+  if (presses && (!sheet.stop || waved)) {
     const shown = sheet.listed ? sheet.answers : sheet.answers.filter((one) => one.own);
     buttons = buttons.concat(shown.map((one) => ({ text: one.text, times: one.times, press: { press: "answer", number: one.number } })));
   }
-  if (presses && sheet.listed && kind !== "choice") buttons.push({ text: "none: back", press: { press: "else" } });
+  if (presses && sheet.listed && kind !== "choice") buttons.push({ text: "close this list", press: { press: "else" } });
   if (kind === "watch") {
     buttons = [
       { text: "Lead from here", act: () => link.role("leads") },
@@ -154,6 +156,7 @@ function drawAnswers(kind, presses) {
     buttons.push({ text: "Watch only", act: () => link.role("watches") });
   }
   const box = $("answers");
+  box.classList.toggle("picks", presses && sheet.picks.length > 0);
   box.classList.toggle("all", presses && (sheet.listed || kind === "choice" || sheet.picks.length > 0));
   const key = JSON.stringify(buttons.map(({ text, times, press }) => [text, times, press]));
   // What stands there is left alone while it is the same: a finger or the focus may be on it.
@@ -182,7 +185,7 @@ function foot() {
   const { sheet } = show;
   const heardHere = { on: "sound on", off: "silent", interrupted: "SOUND LOST: tap the big button" }[sound.state];
   const parts = [
-    me.page ? `page ${me.page}: ${me.role === "leads" ? "leads" : me.role === "helps" ? "for the helper" : "watches"}` : "",
+    armed ? `this is page ${me.page}` : "",
     armed ? heardHere : "",
     armed && !sound.lit ? "screen may go dark" : "",
     sheet?.record ?? "",

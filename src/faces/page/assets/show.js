@@ -34,11 +34,17 @@ export class Show {
     this.sheet = sheet;
     list($("banners"), "div", sheet.banners);
     set($("title"), sheet.title || "Stepbell");
-    document.title = sheet.banners.length > 0 ? `${sheet.banners[0].split(":")[0]} · Stepbell` : "Stepbell";
+    set($("place"), sheet.far === null && sheet.place ? `· ${sheet.place}` : sheet.place);
+    // In a step its name is what matters, and the line is short.
+    $("title").classList.toggle("unseen", sheet.far !== null);
+    const what = sheet.banners.map((banner) => banner.split(":")[0]);
+    document.title = [...what, sheet.title || "Stepbell"].join(" · ");
     list($("notices"), "p", sheet.notices);
     const asks = sheet.question !== null;
     const over = sheet.ended !== null;
-    showText($("ask"), over ? sheet.ended : sheet.question);
+    // Over a step the buttons ask whether to stop; what to do keeps its room.
+    const overStep = sheet.stop && sheet.lower !== "stop";
+    showText($("ask"), over ? sheet.ended : overStep ? null : sheet.question);
     $("ask").classList.toggle("caution", asks && sheet.caution);
     for (const part of ["hands", "act"]) {
       // A question before the run is asked with free hands.
@@ -58,11 +64,13 @@ export class Show {
   }
 
   drawWindow() {
-    const { window: open, count } = this.sheet;
-    const there = open !== null || count !== null;
+    const { window: open, count, far } = this.sheet;
+    const there = open !== null || count !== null || far !== null;
     $("window").hidden = !there;
     if (!there) return;
-    $("window").className = this.stale ? "stale" : (open?.state ?? "");
+    $("window").className = this.stale ? "stale" : `${open?.state ?? ""} ${far === "NOW" ? "now" : ""}`;
+    $("window").classList.toggle("bare", count === null);
+    set($("far"), this.stale ? "STALE" : (far ?? ""));
     set($("mark"), this.stale ? "" : (open?.mark ?? ""));
     set($("words"), this.stale ? "" : (open?.words ?? ""));
     $("track").hidden = count === null || this.stale;
@@ -121,15 +129,15 @@ export class Show {
     const words = {
       ask: sheet.ended ?? sheet.question ?? "",
       act: sheet.question ? "" : sheet.act,
-      mark: [sheet.window?.state === "open" && sheet.big.live ? "now" : "", sheet.window?.words ?? ""].join(" ").trim(),
+      mark: [sheet.far ?? "", sheet.window?.words ?? ""].join(" ").trim(),
       notices: sheet.notices.join(" "),
       remarks: sheet.remarks.join(" "),
     };
     const fresh = (name) => words[name] && words[name] !== this.spoken[name];
     const urgent = ["mark", "ask"].filter(fresh).map((name) => words[name]);
     const polite = ["notices", "act", "remarks"].filter(fresh).map((name) => words[name]);
-    if (urgent.length > 0) this.cry(urgent.join(". "));
-    if (polite.length > 0) set($("polite"), polite.join(". "));
+    if (urgent.length > 0) this.cry(urgent.join(" "));
+    if (polite.length > 0) set($("polite"), polite.join(" "));
     this.spoken = words;
   }
 

@@ -4,6 +4,11 @@
 /** A sound that comes later than this would mislead; it is not played any more. */
 const TOO_LATE = 700;
 
+/** Between two sentences, in seconds. */
+const PAUSE = 0.25;
+/** What is asked takes the place of words before it. */
+const ASKED = ["question", "caution", "again"];
+
 /** Rhythms in milliseconds: on, off, on. The same as those of the tones. */
 const RHYTHMS = {
   now: [70, 45, 70, 45, 70, 45, 70, 45, 70],
@@ -19,7 +24,11 @@ export class Sound {
   constructor() {
     this.wanted = false;
     this.buffers = new Map();
-    this.playing = new Set();
+    this.tones = new Set();
+    this.words = new Set();
+    /** No words begin before these, in seconds of the context: behind a tone, behind other words. */
+    this.leadUntil = 0;
+    this.wordsUntil = 0;
     this.changed = () => {};
     this.lock = null;
   }
@@ -36,8 +45,8 @@ export class Sound {
     if (!Context) return false;
     if (!this.context) {
       this.context = new Context({ latencyHint: "interactive" });
-      this.level = this.context.createAnalyser();
-      this.level.connect(this.context.destination);
+      this.out = this.context.createGain();
+      this.out.connect(this.context.destination);
       this.context.addEventListener("statechange", () => this.changed());
     }
     this.wanted = true;
@@ -55,7 +64,7 @@ export class Sound {
     const source = this.context.createBufferSource();
     source.buffer = silence;
     source.loop = true;
-    source.connect(this.level);
+    source.connect(this.out);
     source.start();
     this.humming = source;
   }
@@ -78,33 +87,53 @@ export class Sound {
     return buffer;
   }
 
-  /** Plays a sound of the guide, `late` milliseconds after it rang there. */
-  async hear({ tone, sound, cue }, late) {
+  /**
+   * Plays a sound of the guide that rang there `late` milliseconds ago. The rules are those of the
+   * loudspeaker: now cuts everything, words follow its third pulse, no words overlap other words.
+   */
+  async hear({ tone, cue, sound, lead }, late) {
     if (late > TOO_LATE) return false;
     if (tone) this.shake(tone);
+    const call = tone === "now" || tone === "let-go";
+    if (call || cue === "now" || ASKED.includes(cue)) this.hush(this.words);
+    if (call) this.hush(this.tones);
     if (!sound || this.state !== "on") return false;
-    if (cue === "now" || tone === "now") this.hush();
     const buffer = await this.get(sound).catch(() => null);
     if (!buffer || this.state !== "on") return false;
+    const now = this.context.currentTime;
+    if (tone) {
+      if (tone !== "tick") this.leadUntil = now + lead / 1000;
+      this.start(buffer, now, this.tones);
+      return true;
+    }
+    if (cue === "now") {
+      // The last pulses give way to the words.
+      for (const source of this.tones) source.stop(Math.max(now, this.leadUntil));
+    }
+    const from = Math.max(now, this.leadUntil, this.wordsUntil);
+    this.start(buffer, from, this.words);
+    this.wordsUntil = from + buffer.duration + PAUSE;
+    return true;
+  }
+
+  start(buffer, from, among) {
     const source = this.context.createBufferSource();
     source.buffer = buffer;
-    source.connect(this.level);
-    source.addEventListener("ended", () => this.playing.delete(source));
-    this.playing.add(source);
-    source.start();
-    return true;
+    source.connect(this.out);
+    source.addEventListener("ended", () => among.delete(source));
+    among.add(source);
+    source.start(from);
+  }
+
+  hush(among) {
+    for (const source of among) source.stop();
+    among.clear();
+    if (among === this.words) this.wordsUntil = 0;
   }
 
   /** One sound to hear that it works. */
   try() {
-    const name = this.buffers.has("prepare") ? "prepare" : this.buffers.keys().next().value;
-    if (name) this.hear({ tone: "prepare", sound: name }, 0);
-  }
-
-  /** A now cue is never drowned by what was still being said. */
-  hush() {
-    for (const source of this.playing) source.stop();
-    this.playing.clear();
+    if (this.buffers.has("tone-prepare")) this.hear({ tone: "prepare", sound: "tone-prepare", lead: 0 }, 0);
   }
 
   shake(tone) {
