@@ -8,14 +8,15 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 
 use super::Surroundings;
-use crate::edge::page::{NoSounds, Shelf};
+use crate::edge::page::Shelf;
+use crate::edge::page::shelf::Tones;
 use crate::edge::shelf::RunShelf;
 use crate::edge::speaker::{NoPlayer, Speaker, Wanted};
 use crate::edge::voice::{self, RATE, RATES, Voice};
 use crate::edge::{pack, player};
 use crate::faces::tones::Register;
 use crate::faces::voicing::Bank;
-use crate::faces::words::Banner;
+use crate::faces::words::{Banner, Setting};
 use crate::guide::Sayable;
 
 /// Which voice.
@@ -143,7 +144,7 @@ pub struct Heard {
 impl Default for Heard {
     fn default() -> Heard {
         let (missing, noted) = (Vec::new(), Vec::new());
-        Heard { bank: None, speaker: None, shelf: Arc::new(NoSounds), missing, noted }
+        Heard { bank: None, speaker: None, shelf: Arc::new(Tones::new(&Setting::default())), missing, noted }
     }
 }
 

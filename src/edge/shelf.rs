@@ -1,16 +1,14 @@
 //! The sounds of a run for pages: takes what can be spoken and how tones sound, gives WAV files by name.
 //!
-//! A page plays what it is told when it is told: the time between a tone and its words lies in the file.
-//! The words of a now cue come with their tone, since a page cuts everything for them.
+//! Tones and words are files of their own: a page lets the words begin behind their tone.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::page::Shelf;
+use super::page::shelf::{Rung, Shelf};
 use super::wav::to_wav;
 use crate::clock::Millis;
 use crate::faces::clip::Clip;
-use crate::faces::mix::{LEAD, Mixer};
 use crate::faces::tones::{Register, Signal, samples};
 use crate::faces::voicing::{Bank, Own};
 use crate::guide::Sayable;
@@ -18,38 +16,24 @@ use crate::journal::happened::{Cue, Tone};
 
 /// Samples a second where nothing is spoken.
 const RATE: u32 = 22_050;
+/// What stands before the name of a tone.
+const TONE: &str = "tone-";
 
 /// All sounds of a run, by name; each file is made when it is asked for.
 #[derive(Debug)]
 pub struct RunShelf {
     register: Register,
     bank: Option<Arc<Bank>>,
-    /// A text's number and kind in names.
-    texts: BTreeMap<String, (usize, Kind)>,
-}
-
-/// As what a text can be said.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Kind {
-    /// Only in a now cue.
-    Now,
-    /// As a prompt, and when it is asked for again.
-    Prompt,
-    /// Otherwise.
-    Plain,
+    /// A text's number in names.
+    texts: BTreeMap<String, usize>,
 }
 
 impl RunShelf {
     /// A shelf of these texts.
     #[must_use]
     pub fn new(register: Register, bank: Option<Arc<Bank>>, texts: &[(Sayable, &str)]) -> RunShelf {
-        let kind = |text: &Sayable| match (text.now_only, text.prompt) {
-            (true, _) => Kind::Now,
-            (false, true) => Kind::Prompt,
-            (false, false) => Kind::Plain,
-        };
         let all = texts.iter().enumerate();
-        let texts = all.map(|(nth, (id, text))| ((*text).to_owned(), (nth, kind(id)))).collect();
+        let texts = all.map(|(nth, (_, text))| ((*text).to_owned(), nth)).collect();
         RunShelf { register, bank, texts }
     }
 
@@ -59,30 +43,21 @@ impl RunShelf {
 
     fn sound(&self, name: &str) -> Option<Vec<i16>> {
         let rate = self.rate();
-        if let Some(signal) = Signal::ALL.into_iter().find(|signal| signal.name() == name) {
+        if let Some(tone) = name.strip_prefix(TONE) {
+            let signal = Signal::ALL.into_iter().find(|signal| signal.name() == tone)?;
             return Some(samples(signal, self.register, rate));
         }
         let (kind, nth) = name.split_once('-')?;
-        let own = Own::ALL.into_iter().find(|own| kind == "own" && own.name() == nth);
-        if let Some(own) = own {
-            return Some(self.bank.as_ref()?.own(own)?.to_vec());
-        }
-        let nth: usize = nth.parse().ok()?;
-        let (text, _) = self.texts.iter().find(|(_, (number, _))| *number == nth)?;
-        let words = self.bank.as_ref()?.text(text)?;
+        let bank = self.bank.as_ref()?;
         match kind {
-            "words" => Some(words.to_vec()),
-            "prompt" => {
-                let lead = LEAD.0 * i64::from(rate) / 1000;
-                let mut sound = vec![0; usize::try_from(lead).unwrap_or(0)];
-                sound.extend(words.iter());
-                Some(sound)
+            "own" => {
+                let own = Own::ALL.into_iter().find(|own| own.name() == nth)?;
+                Some(bank.own(own)?.to_vec())
             }
-            "now" => {
-                let mut mixer = Mixer::new(self.register, rate);
-                mixer.ring(Tone::Now, None);
-                mixer.say(Cue::Now, words);
-                Some(mixer.rest())
+            "words" => {
+                let nth: usize = nth.parse().ok()?;
+                let (text, _) = self.texts.iter().find(|(_, number)| **number == nth)?;
+                Some(bank.text(text)?.to_vec())
             }
             _ => None,
         }
@@ -94,22 +69,39 @@ impl RunShelf {
         let samples = self.sound(name)?;
         Some(Clip { rate: self.rate(), samples }.length())
     }
+
+    fn rung(&self, signal: Signal) -> Rung {
+        let lead = match signal {
+            Signal::Now => Signal::NowBeforeWords.length(),
+            _ => signal.length(),
+        };
+        Rung { sound: format!("{TONE}{}", signal.name()), lead }
+    }
+
+    /// What is left, spoken where it can be.
+    fn left(&self, own: Own, signal: Signal) -> Rung {
+        let sound = format!("own-{}", own.name());
+        match self.length(&sound) {
+            Some(lead) => Rung { sound, lead },
+            None => self.rung(signal),
+        }
+    }
 }
 
 impl Shelf for RunShelf {
     fn all(&self) -> Vec<String> {
-        let mut all: Vec<_> = [Signal::Prepare, Signal::Now, Signal::Missed, Signal::Tick]
-            .map(|signal| signal.name().to_owned())
-            .into();
-        all.extend([Tone::TenLeft, Tone::FiveLeft].into_iter().filter_map(|tone| self.tone(tone)));
-        let spoken = |text: &str| self.bank.as_ref().is_some_and(|bank| bank.text(text).is_some());
-        for (_, (nth, kind)) in self.texts.iter().filter(|(text, _)| spoken(text)) {
-            match kind {
-                Kind::Now => all.extend([format!("now-{nth}"), format!("words-{nth}")]),
-                Kind::Prompt => all.extend([format!("prompt-{nth}"), format!("words-{nth}")]),
-                Kind::Plain => all.push(format!("words-{nth}")),
-            }
-        }
+        let tones = [
+            Tone::Prepare,
+            Tone::Now,
+            Tone::Missed,
+            Tone::Tick,
+            Tone::TenLeft,
+            Tone::FiveLeft,
+        ];
+        let mut all: Vec<String> =
+            tones.into_iter().filter_map(|tone| self.tone(tone)).map(|rung| rung.sound).collect();
+        let texts = self.texts.keys();
+        all.extend(texts.filter_map(|text| self.words(Cue::Prepare, text)));
         all
     }
 
@@ -118,30 +110,21 @@ impl Shelf for RunShelf {
         Some(to_wav(&Clip { rate: self.rate(), samples }).into())
     }
 
-    fn tone(&self, tone: Tone) -> Option<String> {
-        let left = |own: Own, signal: Signal| {
-            let spoken = self.bank.as_ref().is_some_and(|bank| bank.own(own).is_some());
-            if spoken { format!("own-{}", own.name()) } else { signal.name().to_owned() }
-        };
+    fn tone(&self, tone: Tone) -> Option<Rung> {
         Some(match tone {
-            Tone::Prepare => Signal::Prepare.name().to_owned(),
-            Tone::Now | Tone::LetGo => Signal::Now.name().to_owned(),
-            Tone::Tick => Signal::Tick.name().to_owned(),
-            Tone::Missed => Signal::Missed.name().to_owned(),
-            Tone::TenLeft => left(Own::Ten, Signal::Ten),
-            Tone::FiveLeft => left(Own::Five, Signal::Five),
+            Tone::Prepare => self.rung(Signal::Prepare),
+            Tone::Now | Tone::LetGo => self.rung(Signal::Now),
+            Tone::Tick => self.rung(Signal::Tick),
+            Tone::Missed => self.rung(Signal::Missed),
+            Tone::TenLeft => self.left(Own::Ten, Signal::Ten),
+            Tone::FiveLeft => self.left(Own::Five, Signal::Five),
         })
     }
 
-    fn words(&self, cue: Cue, text: &str) -> Option<String> {
-        let (nth, _) = self.texts.get(text)?;
+    fn words(&self, _: Cue, text: &str) -> Option<String> {
+        let nth = self.texts.get(text)?;
         self.bank.as_ref()?.text(text)?;
-        let kind = match cue {
-            Cue::Now => "now",
-            Cue::Prepare => "prompt",
-            Cue::Caution | Cue::Question | Cue::Again | Cue::Notice => "words",
-        };
-        Some(format!("{kind}-{nth}"))
+        Some(format!("words-{nth}"))
     }
 }
 
@@ -170,18 +153,16 @@ mod tests {
     }
 
     #[test]
-    fn words_come_with_the_time_before_them() {
+    fn words_and_tones_are_files_of_their_own() {
         let shelf = shelf();
         let length = |cue, text: &str| {
             let name = shelf.words(cue, text)?;
-            let clip = from_wav(&shelf.wav(&name)?).expect("a WAV file");
-            Some((clip.length(), clip.samples.iter().take_while(|s| **s == 0).count()))
+            Some(from_wav(&shelf.wav(&name)?).expect("a WAV file").length())
         };
-        let lead = RATE as usize * 6 / 10;
-        assert_eq!(length(Cue::Prepare, "Take it."), Some((Millis(1100), lead)));
-        assert_eq!(length(Cue::Again, "Take it."), Some((Millis(500), 0)));
-        assert_eq!(length(Cue::Now, "Key.").map(|(length, _)| length), Some(Millis(500)));
-        assert_eq!(length(Cue::Question, "Voltage?"), Some((Millis(300), 0)));
+        assert_eq!(length(Cue::Prepare, "Take it."), Some(Millis(500)));
+        assert_eq!(length(Cue::Again, "Take it."), Some(Millis(500)));
+        assert_eq!(length(Cue::Now, "Key."), Some(Millis(200)));
+        assert_eq!(length(Cue::Question, "Voltage?"), Some(Millis(300)));
         assert_eq!(length(Cue::Prepare, "Not spoken."), None);
         assert_eq!(length(Cue::Notice, "unknown"), None);
     }
@@ -190,10 +171,10 @@ mod tests {
     fn everything_that_is_named_is_there() {
         let shelf = shelf();
         let names = shelf.all();
-        assert_eq!(names.len(), 4 + 2 + 2 + 2 + 1, "{names:?}");
+        assert_eq!(names.len(), 6 + 3, "{names:?}");
         assert!(names.iter().all(|name| shelf.wav(name).is_some()), "{names:?}");
-        assert_eq!(shelf.tone(Tone::TenLeft).as_deref(), Some("own-ten"));
-        assert_eq!(shelf.tone(Tone::FiveLeft).as_deref(), Some("five"));
+        assert_eq!(shelf.tone(Tone::TenLeft).map(|rung| rung.sound).as_deref(), Some("own-ten"));
+        assert_eq!(shelf.tone(Tone::FiveLeft).map(|rung| rung.sound).as_deref(), Some("tone-five"));
         for name in ["", "words-99", "words-x", "own-five", "../now", "now-"] {
             assert!(shelf.wav(name).is_none(), "{name}");
         }

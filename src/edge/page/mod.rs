@@ -32,7 +32,7 @@ use crate::faces::page::qr;
 use crate::faces::words::Setting;
 pub use face::PageFace;
 pub use room::{Around, News};
-use shelf::Shelf;
+pub use shelf::Shelf;
 
 /// Where the page is to be served.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

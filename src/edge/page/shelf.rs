@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::clock::Millis;
-use crate::edge::wav::Clip;
+use crate::edge::wav::to_wav;
+use crate::faces::clip::Clip;
 use crate::faces::tones::{Register, Signal, samples};
 use crate::faces::words::{Banner, Setting};
 use crate::journal::happened::{Cue, Tone};
@@ -46,7 +47,7 @@ impl Tones {
         let register = register(&setting.banners);
         let sound = |signal: Signal| {
             let clip = Clip { rate: RATE, samples: samples(signal, register, RATE) };
-            (name(signal), Arc::from(clip.to_wav()))
+            (name(signal), Arc::from(to_wav(&clip)))
         };
         Tones { sounds: Signal::ALL.map(sound).into() }
     }
