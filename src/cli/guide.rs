@@ -25,7 +25,8 @@ use crate::journal::happened as h;
 use crate::journal::spoken::{source_name, spoken as kept};
 use crate::procedure::Examined;
 use crate::procedure::model::{Procedure, Status};
-use crate::procedure::timing::{PlainTiming, SpeechLengths};
+use crate::procedure::timing::SpeechLengths;
+use crate::proof::timing::network;
 use crate::proof::verdict::Verdict;
 
 /// Leads a person through the script.
@@ -89,12 +90,8 @@ fn lead(
 ) -> Result<Outcome, String> {
     let speech = examined.speech.clone();
     let mut header = header(args, examined, &procedure, &speech);
-    let settings = Settings {
-        speech,
-        timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
-        rehearsal: false,
-        length: worst_length(&procedure),
-    };
+    let settings =
+        Settings { speech, timing: network, rehearsal: false, length: worst_length(&procedure) };
     let setting = Setting {
         title: procedure.title.map_or("", |id| procedure.text(id)).to_owned(),
         banners: banners(&procedure),

@@ -20,7 +20,8 @@ use crate::faces::verdict::verdict;
 use crate::guide::{Guide, Settings};
 use crate::procedure::model::{EndingId, ItemId, Procedure};
 use crate::procedure::plan::Choices;
-use crate::procedure::timing::{PlainTiming, speech_lengths};
+use crate::procedure::timing::speech_lengths;
+use crate::proof::timing::network;
 use crate::proof::verdict::Verdict;
 use crate::training::odds::{Odds, One, Terms, hoped_ending, play};
 use crate::training::sensitivity::{Declared, Of, declared, paired, with};
@@ -170,7 +171,7 @@ impl Work {
         let speech = speech_lengths(&self.procedure);
         let settings = Settings {
             speech: speech.clone(),
-            timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
+            timing: network,
             rehearsal: true,
             length: crate::power::Length::Unbounded,
         };

@@ -21,7 +21,8 @@ use crate::guide::Settings;
 use crate::journal::entry::{Header, RunKind};
 use crate::journal::read::{ReadBack, read};
 use crate::procedure::model::Procedure;
-use crate::procedure::timing::{PlainTiming, speech_lengths};
+use crate::procedure::timing::speech_lengths;
+use crate::proof::timing::network;
 use crate::training::replay::{Rerun, rerun, scenes, summary};
 
 /// Shows the record.
@@ -128,7 +129,7 @@ fn show(
 fn settings(procedure: &Procedure) -> Settings {
     Settings {
         speech: speech_lengths(procedure),
-        timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
+        timing: network,
         rehearsal: false,
         length: worst_length(procedure),
     }

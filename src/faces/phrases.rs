@@ -5,8 +5,8 @@ use super::battery;
 use crate::clock::{Millis, Moment};
 use crate::journal::entry::{EndingClass, Sender};
 use crate::journal::happened::{
-    Answer, Away, Count, CountWhat, Fact, Means, Notice, Outcome, Question, Sense, Sign, Signal,
-    StepAt, Tone, Value, Window,
+    Answer, Away, Count, CountWhat, Fact, Mark, Means, Notice, Outcome, Question, Rest, Sense,
+    Sentence, Sign, Signal, StepAt, Tone, Value, Why, Window,
 };
 
 /// What is left until a moment, rounded down: `9 s`, `1:05`, `1:00:00`. Past it, `0 s`.
@@ -77,6 +77,7 @@ pub const fn window_mark(window: Window) -> &'static str {
         Window::None => "",
         Window::NotYet => ".. NOT YET ..",
         Window::Safe => "[== OPEN ==]",
+        Window::AtRisk => "[?? NOT PROVEN ??]",
         Window::TooLate => "!! KEEP STILL !!",
         Window::Closed => "(-- CLOSED --)",
     }
@@ -84,16 +85,19 @@ pub const fn window_mark(window: Window) -> &'static str {
 
 /// What the digits count to, with the digits.
 #[must_use]
-pub fn count(count: &Count, at: Moment) -> String {
+pub fn count(count: &Count, window: Window, at: Moment) -> String {
     let left = digits(Moment(count.to).since(at));
-    let (before, after) = around_digits(count.what);
+    let (before, after) = around_digits(count.what, window);
     format!("{before}{left}{after}")
 }
 
 /// What stands before and after the digits of a count, for a face whose digits run by themselves.
 #[must_use]
-pub const fn around_digits(what: CountWhat) -> (&'static str, &'static str) {
+pub const fn around_digits(what: CountWhat, window: Window) -> (&'static str, &'static str) {
     match what {
+        CountWhat::LatestCue if matches!(window, Window::AtRisk) => {
+            ("", " left to try it; it may be missed all the same")
+        }
         CountWhat::Cue => ("", " to the cue"),
         CountWhat::LatestCue => ("", " left to start safely"),
         CountWhat::LatestAct => ("", " left to act"),
@@ -104,11 +108,70 @@ pub const fn around_digits(what: CountWhat) -> (&'static str, &'static str) {
     }
 }
 
-/// The sentence that binds a count: its length, what it is measured from, its line.
+/// The sentence that binds a count: `because the window of line 69 closes 30s after open answered`.
 #[must_use]
 pub fn why(count: &Count) -> Option<String> {
-    let why = count.why.as_ref()?;
-    Some(format!("{} after {}, line {}", Millis(why.ms), why.after, why.line))
+    count.why.as_ref().map(why_it_binds)
+}
+
+fn why_it_binds(why: &Why) -> String {
+    let length = Millis(why.ms);
+    let line = why.line;
+    match why.is {
+        Sentence::Window => {
+            format!("because the window of line {line} closes {length} after {}", anchor(why))
+        }
+        Sentence::Limit => {
+            format!("because the limit of line {line} is {length} after {}", anchor(why))
+        }
+        Sentence::Hold => format!("because line {line} holds for {length} at the most"),
+    }
+}
+
+/// What a sentence is measured from, in the script's words.
+fn anchor(why: &Why) -> String {
+    why.event.map_or_else(|| why.after.clone(), |event| format!("{} {}", why.after, mark(event)))
+}
+
+/// A moment as scripts call it; those that they cannot name are the guide's own.
+const fn mark(mark: Mark) -> &'static str {
+    match mark {
+        Mark::Prepare => "prepared for",
+        Mark::Prepared => "prepared",
+        Mark::Called => "called",
+        Mark::Heard => "heard",
+        Mark::Begun => "begun",
+        Mark::Done => "done",
+        Mark::LetGo => "told to let go",
+        Mark::Released => "released",
+        Mark::Answered => "answered",
+        Mark::Reported => "reported",
+        Mark::Over => "over",
+    }
+}
+
+/// An act or an answer outside its bounds.
+fn broken(at: &StepAt, what: Mark, by: Millis) -> String {
+    let what = match what {
+        Mark::Answered => "the answer came",
+        _ => "it was done",
+    };
+    let (by, way) = if by < Millis::ZERO { (Millis(-by.0), "sooner") } else { (by, "later") };
+    format!("{}: {what} at least {by} {way} than the script allows. Noted.", step(at))
+}
+
+/// What is left after that.
+fn rest(rest: &Rest) -> String {
+    match rest {
+        Rest::Holds => "Looked ahead again: every window can still be met.".to_owned(),
+        Rest::HoldsInPart => "Looked ahead again: what is proven can still be met.".to_owned(),
+        Rest::Lost { step: at, why } => format!(
+            "Looked ahead again: the window of line {} ({}) can no more be met for certain. Keep \
+             still until it has closed; another way follows.",
+            why.line,
+            step(at)
+        ),
+    }
 }
 
 fn times(n: u32) -> String {
@@ -350,6 +413,8 @@ pub fn notice(notice: &Notice) -> String {
             "The answer of {} came outside the bounds that the script gives. Noted.",
             step(at)
         ),
+        Notice::Broken { step: at, mark: what, ms } => broken(at, *what, Millis(*ms)),
+        Notice::Rechecked { rest: left } => rest(left),
         Notice::GuardLost { text } => format!("No longer so: {text}"),
         Notice::Slipped { step: at } => {
             format!("Something else was done at {}. Another way follows.", step(at))
@@ -479,6 +544,53 @@ mod tests {
             label: Some("the button".to_owned()),
         };
         assert_eq!(question(&test), "Test: Ring. With: the button. Expected: it rings. Is it so?");
+    }
+
+    fn at(name: &str) -> StepAt {
+        StepAt { ix: 0, name: name.to_owned(), line: 4, file: None, turn: None }
+    }
+
+    /// A record of the first versions does not say which moment a window is measured from.
+    #[test]
+    fn the_line_that_binds_is_named() {
+        let told = |event, is| {
+            let why = Why { line: 14, ms: 10_000, after: "lamp".to_owned(), event, is };
+            why_it_binds(&why)
+        };
+        let window = told(Some(Mark::Answered), Sentence::Window);
+        assert_eq!(window, "because the window of line 14 closes 10s after lamp answered");
+        let old = told(None, Sentence::Window);
+        assert_eq!(old, "because the window of line 14 closes 10s after lamp");
+        let limit = told(Some(Mark::Done), Sentence::Limit);
+        assert_eq!(limit, "because the limit of line 14 is 10s after lamp done");
+        let hold = told(Some(Mark::Done), Sentence::Hold);
+        assert_eq!(hold, "because line 14 holds for 10s at the most");
+    }
+
+    #[test]
+    fn a_broken_bound_and_what_is_left_are_told() {
+        let told = |mark, ms| notice(&Notice::Broken { step: at("tin"), mark, ms });
+        assert_eq!(
+            told(Mark::Done, 2_150),
+            "tin: it was done at least 2.15s later than the script allows. Noted."
+        );
+        assert_eq!(
+            told(Mark::Answered, -300),
+            "tin: the answer came at least 300ms sooner than the script allows. Noted."
+        );
+        let why = Why {
+            line: 88,
+            ms: 30_000,
+            after: "open".to_owned(),
+            event: Some(Mark::Answered),
+            is: Sentence::Window,
+        };
+        let lost = Rest::Lost { step: at("show-new"), why };
+        assert_eq!(
+            notice(&Notice::Rechecked { rest: lost }),
+            "Looked ahead again: the window of line 88 (show-new) can no more be met for certain. Keep \
+             still until it has closed; another way follows."
+        );
     }
 
     #[test]

@@ -131,6 +131,7 @@ fn coloured(kind: Kind, window: Window, text: &str, colour: bool) -> String {
     let code = match (kind, window) {
         (Kind::Banner, _) => "7",
         (Kind::Window, Window::Safe) => "1;32",
+        (Kind::Window, Window::AtRisk) => "1;33",
         (Kind::Window, Window::TooLate | Window::Closed) => "1;31",
         (Kind::Window, Window::NotYet) | (Kind::Notice | Kind::Hold, _) => "33",
         (Kind::Do | Kind::Ended, _) => "1",

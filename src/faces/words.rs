@@ -347,7 +347,7 @@ impl Page {
             _ => {}
         }
         if let Some(count) = &shown.count {
-            parts.push(phrases::count(count, picture.at));
+            parts.push(phrases::count(count, shown.window, picture.at));
         }
         if parts.is_empty() {
             return;

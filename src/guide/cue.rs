@@ -188,6 +188,9 @@ pub enum WindowState {
     NotYet,
     /// Starting is safe.
     Safe,
+    /// Starting is allowed, but a window may be missed although everything goes by the script's bounds:
+    /// it is not proven.
+    AtRisk,
     /// Too late to start safely: keep still.
     TooLate,
     /// The window has closed.
@@ -369,8 +372,10 @@ pub enum Notice {
     WasAway(GapKind, Millis),
     /// Nothing was seen in time.
     Silence(StepIx),
-    /// An answer outside its declared bounds.
-    OutOfBounds(StepIx, Bracket),
+    /// An act or an answer outside its declared bounds, by at least so much; negative: sooner.
+    Broken(StepIx, Mark, Millis),
+    /// What lies ahead was looked at again after that.
+    Rechecked(Rest),
     /// A guard was lost.
     GuardLost(GuardIx),
     /// A slip: what follows is another way.
@@ -393,6 +398,17 @@ pub enum Notice {
     CueLate(Millis),
     /// A point of no return was crossed, by number.
     NoReturn(u32),
+}
+
+/// What is left to hope for after a bound was broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rest {
+    /// Every window up to the next resting point can still be met.
+    Holds,
+    /// So can those that are proven; others are at risk as before.
+    HoldsInPart,
+    /// This sentence can no more be met for certain.
+    Lost(Why),
 }
 
 /// Whether the run is held.
@@ -445,6 +461,8 @@ pub enum Fact {
     NoReturn(u32),
     /// A bound of the script was broken by what happened.
     Broken(StepIx, Mark, Millis),
+    /// After a broken bound the rest was looked at again, before this step.
+    Rechecked(StepIx, Rest),
     /// Something said once.
     Noticed(Notice),
     /// The run was held, or goes on.

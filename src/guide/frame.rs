@@ -12,6 +12,7 @@ use crate::guide::run::{Acting, Before, Phase, Run};
 use crate::guide::world::World;
 use crate::procedure::model::Procedure;
 use crate::procedure::plan::{Next, Report, StepIx, Thing};
+use crate::procedure::timing::{Mark, Point, Promise};
 
 /// What the digits say of a window, and when that changes by itself.
 struct Window {
@@ -214,15 +215,24 @@ impl Run {
         changes.push(latest.after(Millis(1)));
         let why = world.timing.why(called, &self.known);
         let (state, count) = if self.too_late(world, before, now) {
-            let close = self.close(world);
-            let count = close.map(|c| CountTo { at: c.at, what: CountWhat::StepOver, why: c.why });
-            (WindowState::TooLate, count)
+            let given_up = self.given_up(world, now);
+            let count = CountTo { at: given_up.at, what: CountWhat::StepOver, why: given_up.why };
+            (WindowState::TooLate, Some(count).filter(|count| count.at >= now))
         } else if allowed > now {
             (WindowState::NotYet, Some(to_cue))
         } else {
-            (WindowState::Safe, Some(CountTo { at: latest, what: CountWhat::LatestCue, why }))
+            let count = CountTo { at: latest, what: CountWhat::LatestCue, why };
+            (self.open(world, called), Some(count))
         };
         Window { state, count, changes }
+    }
+
+    /// How an open window is told: one that can be met for certain, or one that can be tried.
+    fn open(&self, world: &World, cue: Point) -> WindowState {
+        match world.timing.promise(cue, &self.known) {
+            Promise::All | Promise::Own => WindowState::Safe,
+            Promise::AtRisk => WindowState::AtRisk,
+        }
     }
 
     /// After the now cue the digits count to the latest act. Where an answer is awaited they count to
@@ -234,21 +244,27 @@ impl Run {
         let open: Vec<StepIx> = open.copied().collect();
         let closes = self.closes(world).into_iter().filter(|close| open.contains(&close.step));
         let close = closes.min_by_key(|close| close.at);
+        let reports_act = world.step(acting.last()).report == Report::Act;
+        // Once the act is over by its bounds, how long it had is no concern any more.
+        let may_act = reports_act || now <= acting.end().latest;
+        let safe = self.safe_act(world, &open);
+        let safe = safe.filter(|(at, _)| may_act && now <= *at);
         let state = match close {
             Some(close) if now > close.at => WindowState::Closed,
-            Some(_) => WindowState::Safe,
-            None => WindowState::None,
+            None if safe.is_none() => WindowState::None,
+            _ => {
+                let step = acting.chain.first().copied().unwrap_or(self.step);
+                self.open(world, Point { step, mark: Mark::Called })
+            }
         };
         let mut changes: Vec<Moment> = close.iter().map(|c| c.at.after(Millis(1))).collect();
+        changes.extend(safe.iter().map(|(at, _)| at.after(Millis(1))));
         let to = |at, what, why| Some(CountTo { at, what, why });
-        let reports_act = world.step(acting.last()).report == Report::Act;
         let begun = acting.expected.first().map_or(acting.called, |e| e.begun.latest);
         changes.push(begun.after(Millis(1)));
-        let count = match (acting.let_go, close) {
+        let count = match (acting.let_go, safe) {
             (Some((_, at)), _) if now > begun => to(at, CountWhat::LetGo, None),
-            (_, Some(close)) if now <= close.at && (reports_act || now <= acting.end().latest) => {
-                to(close.at, CountWhat::LatestAct, close.why)
-            }
+            (_, Some((at, why))) => to(at, CountWhat::LatestAct, why),
             (Some((_, at)), None) => to(at, CountWhat::LetGo, None),
             _ if world.step(acting.last()).report == Report::None => {
                 to(acting.end().latest, CountWhat::StepOver, None)

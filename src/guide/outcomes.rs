@@ -4,13 +4,13 @@
 //! written down, and the way on.
 
 use crate::clock::{Moment, Span};
-use crate::guide::cue::{AnswerText, Cue, Fact, HoldState, Notice, OutcomeKind, Tone};
+use crate::guide::cue::{AnswerText, Cue, Fact, HoldState, Notice, OutcomeKind, Rest, Tone};
 use crate::guide::out::Out;
-use crate::guide::run::{Acting, Phase, Run};
+use crate::guide::run::{Acting, Before, Phase, Run};
 use crate::guide::world::{Expected, World, meet, plus};
 use crate::procedure::model::{Event, Hold, ItemClass};
 use crate::procedure::plan::{GuardIx, PlanStep, Report, StepIx, Target};
-use crate::procedure::timing::{Bracket, Mark, Point};
+use crate::procedure::timing::{Bracket, Mark, Point, Promise};
 
 impl Run {
     /// A press of *done* in a step.
@@ -116,6 +116,7 @@ impl Run {
             seen.earliest = seen.earliest.min(by_bounds.earliest);
         }
         let (answered, broken) = meet(by_bounds, seen);
+        let answered = so_far(answered, acting.called.min(by_bounds.earliest), out.now);
         let holds = acting.expected.last().is_some_and(|e| e.released.is_some());
         let last = if holds { Event::Released } else { Event::Done };
         let own = met.anchor.step == ix && met.anchor.event == last;
@@ -127,11 +128,14 @@ impl Run {
         self.note(Point { step: ix, mark: Mark::Answered }, answered, out);
         if let Some(by) = broken {
             out.record(Fact::Broken(ix, Mark::Answered, by));
-            out.notice(Notice::OutOfBounds(ix, seen));
+            out.notice(Notice::Broken(ix, Mark::Answered, by));
         }
         let ready = self.answer_frees(world, step, ix, answered, out);
         let target = met.then.clone();
         self.report(world, OutcomeKind::Met(i), &target, ready, out);
+        if broken.is_some() {
+            self.recheck(world, out);
+        }
     }
 
     /// What was held until the answer is let go, perhaps a little later: when all of it is over.
@@ -162,14 +166,18 @@ impl Run {
         }
         let seen = self.reported_at(world, &acting, Span::ZERO, out.now);
         let (end, broken) = meet(acting.end(), seen);
+        let end = so_far(end, acting.called, out.now);
         self.note_acts(world, &acting, Some(end), out);
         if let Some(by) = broken {
             out.record(Fact::Broken(ix, Mark::Done, by));
-            out.notice(Notice::OutOfBounds(ix, seen));
+            out.notice(Notice::Broken(ix, Mark::Done, by));
         }
         let target = Target::To(step.go_on);
         let now = out.now;
         self.report(world, OutcomeKind::Done, &target, now, out);
+        if broken.is_some() {
+            self.recheck(world, out);
+        }
     }
 
     /// Within which moments something lay that was reported now. The computer's own absence, in which
@@ -343,6 +351,29 @@ impl Run {
         self.take(world, target, since, out);
     }
 
+    /// A bound of the script was broken: what lies ahead is looked at again from what has truly
+    /// happened. Where it can no more be met, the next cue is not given: see [`Run::given_up`].
+    fn recheck(&self, world: &World, out: &mut Out) {
+        let fresh = |since| Before::new(world, self.step, since);
+        let lost = match &self.phase {
+            Phase::Before(before) => self.too_late(world, before, out.now),
+            Phase::CoolDown { until } => self.too_late(world, &fresh(*until), out.now),
+            Phase::Resting | Phase::Cautions(_) | Phase::Asks(..) => {
+                self.too_late(world, &fresh(out.now), out.now)
+            }
+            // Hands that go straight on are not held back by a cue, and behind the end nothing is left.
+            Phase::Acting(_) | Phase::Testing(_) | Phase::Over(_) => return,
+        };
+        let called = self.called();
+        let rest = match (lost, world.timing.why(called, &self.known)) {
+            (true, Some(why)) => Rest::Lost(why),
+            _ if world.timing.promise(called, &self.known) == Promise::All => Rest::Holds,
+            _ => Rest::HoldsInPart,
+        };
+        out.record(Fact::Rechecked(self.step, rest));
+        out.notice(Notice::Rechecked(rest));
+    }
+
     /// Says the present words again: the word of the now cue, or the prompt. Where they would not be over
     /// before something else is due or the window closes, only their tone rings. While words are being
     /// said nothing is said again.
@@ -379,4 +410,11 @@ impl Run {
             _ => out.say(text, Cue::Again),
         }
     }
+}
+
+/// What was reported has happened, and not before its cue: nothing else is left possible by a bound that
+/// was broken.
+fn so_far(bracket: Bracket, from: Moment, now: Moment) -> Bracket {
+    let latest = bracket.latest.min(now);
+    Bracket { earliest: bracket.earliest.max(from).min(latest), latest }
 }

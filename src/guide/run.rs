@@ -1,4 +1,4 @@
-//! What changes during a run: where the guide is, what has happened, what was spent.
+//! What changes during a run: where the guide is, what has happened and was spent.
 //!
 //! Takes moments and targets; gives the next state, and facts and notices on the way. A run can be
 //! copied whole, which is how a press is taken back.
@@ -9,7 +9,7 @@ use crate::guide::cue::{Cue, Fact, GapKind, HoldState, Notice, Tone};
 use crate::guide::out::Out;
 use crate::guide::tests_after::Tests;
 use crate::guide::world::{Expected, World};
-use crate::procedure::model::{EndingClass, EndingId, Hold, HowMany, ItemClass, PurseId, TextId};
+use crate::procedure::model::{EndingClass, EndingId, Hold, HowMany, ItemClass, TextId};
 use crate::procedure::plan::{Choices, GuardIx, Next, StepIx, Target, Thing, Value};
 use crate::procedure::timing::{Bracket, Known, Mark, Point};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -38,8 +38,6 @@ pub(super) struct Run {
     pub known: Known,
     /// What was answered, before the run and in it.
     pub choices: Choices,
-    /// Tries spent, by purse.
-    pub spent: BTreeMap<PurseId, u32>,
     /// How often each step was entered.
     pub entered: BTreeMap<StepIx, u32>,
     /// How each thing ended, and in which step.
@@ -180,7 +178,6 @@ impl Run {
             phase: Phase::Resting,
             known: Known::default(),
             choices,
-            spent: BTreeMap::new(),
             entered: BTreeMap::new(),
             verdicts: BTreeMap::new(),
             hold: HoldState::No,
@@ -238,13 +235,11 @@ impl Run {
             }
             Target::Again { purse, enter, back, cool_down, spent, .. } => {
                 let tries = world.tries(*purse);
-                let used = self.spent.entry(*purse).or_insert(0);
-                if *used >= tries {
+                if self.known.spent(*purse) >= tries {
                     out.notice(Notice::TriesSpent);
                     return self.take_spent(world, spent, since, out);
                 }
-                *used += 1;
-                let used = *used;
+                let used = self.known.spend(*purse);
                 self.let_go(*back, out);
                 out.record(Fact::Tried(used, tries));
                 out.notice(Notice::Again(used, tries));

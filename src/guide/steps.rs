@@ -39,6 +39,17 @@ pub(super) enum Due {
     Awake(u32),
 }
 
+/// A cue that is not given any more: when that is decided, and what follows.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct GivenUp {
+    /// Until then the person keeps still.
+    pub at: Moment,
+    /// What is due after it.
+    pub due: Due,
+    /// The sentence that can no more be met.
+    pub why: Option<Why>,
+}
+
 /// The close of a window: when, whose, and why.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Close {
@@ -65,28 +76,26 @@ impl Run {
     }
 
     fn before_due(&self, world: &World, before: &Before, now: Moment) -> (Moment, Due) {
+        if self.too_late(world, before, now) {
+            let given_up = self.given_up(world, now);
+            return (given_up.at.after(Millis(1)), given_up.due);
+        }
         if !before.sayings.is_empty() {
             return (before.since.max(self.voice_free), Due::Saying);
         }
         let due = self.cue_due(world, before);
-        if !self.too_late(world, before, now) {
-            let reminder = self.awake_before_cue(world, due.max(now));
-            return (due, reminder.map_or(Due::Cue, Due::Awake));
-        }
-        let why = world.timing.why(self.called(), &self.known).map(|why| why.what);
-        let close = match (self.close(world), why) {
-            (Some(close), _) => close.at.after(Millis(1)),
-            // The limit decides, at its own end.
-            (None, Some(What::Limit)) => Moment(i64::MAX),
-            (None, _) => now,
-        };
-        (close, Due::Late(self.step))
+        let reminder = self.awake_before_cue(world, due.max(now));
+        (due, reminder.map_or(Due::Cue, Due::Awake))
     }
 
     /// When the now cue is due: not before the words are said and the windows allow it.
     pub fn cue_due(&self, world: &World, before: &Before) -> Moment {
         let allowed = world.timing.earliest(self.called(), &self.known);
-        let said = before.prepared.unwrap_or(self.voice_free);
+        let words = before
+            .sayings
+            .iter()
+            .fold(Millis::ZERO, |sum, (text, _)| sum.plus(world.speech(*text).hi));
+        let said = before.prepared.unwrap_or(before.since.max(self.voice_free).after(words));
         before.since.max(said).max(allowed)
     }
 
@@ -94,6 +103,28 @@ impl Run {
     pub fn too_late(&self, world: &World, before: &Before, now: Moment) -> bool {
         let latest = world.timing.latest(self.called(), &self.known);
         latest.is_some_and(|latest| self.cue_due(world, before).max(now) > latest)
+    }
+
+    /// What decides where the now cue can no more be given in time: nothing is tried while the vehicle
+    /// may still wait. The first to close of the stretch's own windows and of the one that can no more
+    /// be met, which may lie further ahead.
+    pub fn given_up(&self, world: &World, now: Moment) -> GivenUp {
+        let own = self.close(world).map(|close| GivenUp {
+            at: close.at,
+            due: Due::Late(close.step),
+            why: close.why,
+        });
+        let why = world.timing.why(self.called(), &self.known);
+        let binding = why.and_then(|why| {
+            let at = self.known.get(why.anchor)?.earliest.after(why.length);
+            let due = match why.what {
+                What::Limit => Due::Limit(limit_of(world, &why)?),
+                _ => Due::Late(why.step),
+            };
+            Some(GivenUp { at, due, why: Some(why) })
+        });
+        let none = GivenUp { at: now.before(Millis(1)), due: Due::Late(self.step), why: None };
+        own.into_iter().chain(binding).min_by_key(|given_up| given_up.at).unwrap_or(none)
     }
 
     /// The moment of the now cue.
@@ -183,11 +214,21 @@ impl Run {
         let marks = [Mark::Begun, Mark::Done, Mark::Released];
         let points = steps.iter().flat_map(|step| marks.map(|mark| Point { step: *step, mark }));
         let closes = points.filter_map(|point| {
-            let at = world.timing.latest(point, &self.known)?;
-            let why = world.timing.why(point, &self.known);
-            Some(Close { at, step: point.step, mark: point.mark, why })
+            let (at, why) = world.timing.closes(point, &self.known)?;
+            Some(Close { at, step: point.step, mark: point.mark, why: Some(why) })
         });
         closes.collect()
+    }
+
+    /// The latest safe act among these steps of the stretch: what follows can then still be met.
+    pub fn safe_act(&self, world: &World, steps: &[StepIx]) -> Option<(Moment, Option<Why>)> {
+        let marks = [Mark::Begun, Mark::Done, Mark::Released];
+        let points = steps.iter().flat_map(|step| marks.map(|mark| Point { step: *step, mark }));
+        let latest = points.filter_map(|point| {
+            let at = world.timing.latest(point, &self.known)?;
+            Some((at, world.timing.why(point, &self.known)))
+        });
+        latest.min_by_key(|(at, _)| *at)
     }
 
     /// The first window of the stretch to close.
@@ -361,6 +402,13 @@ impl Run {
             _ => self.step,
         }
     }
+}
+
+/// The number of the limit that a sentence states for a step.
+fn limit_of(world: &World, why: &Why) -> Option<u32> {
+    let mut limits = (0..).zip(&world.plan.limits);
+    let inside = |from: StepIx, to: StepIx| from <= why.step && why.step <= to;
+    limits.find(|(_, l)| l.place == why.place && inside(l.from, l.to)).map(|(n, _)| n)
 }
 
 /// A moment of an expected act.

@@ -324,12 +324,29 @@ impl Context<'_> {
             cue::CountWhat::CoolDown => h::CountWhat::CoolDown,
             cue::CountWhat::StepOver => h::CountWhat::StepOver,
         };
-        let why = count.why.map(|why| h::Why {
+        h::Count { to: count.at.0, what, why: count.why.map(|why| self.why(&why)) }
+    }
+
+    fn why(&self, why: &timing::Why) -> h::Why {
+        h::Why {
             line: self.sources.line_col(why.place).line,
             ms: why.length.0,
             after: self.step(why.anchor.step).name,
-        });
-        h::Count { to: count.at.0, what, why }
+            event: Some(mark_of(why.anchor.mark)),
+            is: match why.what {
+                timing::What::Limit => h::Sentence::Limit,
+                timing::What::Holding => h::Sentence::Hold,
+                _ => h::Sentence::Window,
+            },
+        }
+    }
+
+    fn rest(&self, rest: &cue::Rest) -> h::Rest {
+        match rest {
+            cue::Rest::Holds => h::Rest::Holds,
+            cue::Rest::HoldsInPart => h::Rest::HoldsInPart,
+            cue::Rest::Lost(why) => h::Rest::Lost { step: self.step(why.step), why: self.why(why) },
+        }
     }
 
     /// Numbered answers in words, where this frame stands.
@@ -493,11 +510,10 @@ impl Context<'_> {
             }
             Notice::WasAway(how, length) => h::Notice::WasAway { how: away(*how), ms: length.0 },
             Notice::Silence(ix) => h::Notice::Silence { step: self.step(*ix) },
-            Notice::OutOfBounds(ix, bracket) => h::Notice::OutOfBounds {
-                step: self.step(*ix),
-                earliest: bracket.earliest.0,
-                latest: bracket.latest.0,
-            },
+            Notice::Broken(ix, mark, by) => {
+                h::Notice::Broken { step: self.step(*ix), mark: mark_of(*mark), ms: by.0 }
+            }
+            Notice::Rechecked(rest) => h::Notice::Rechecked { rest: self.rest(rest) },
             Notice::GuardLost(guard) => h::Notice::GuardLost { text: self.guard(*guard).0 },
             Notice::Slipped(ix) => h::Notice::Slipped { step: self.step(*ix) },
             Notice::TakenBack(ix) => h::Notice::TakenBack { step: self.step(*ix) },
@@ -571,6 +587,9 @@ impl Context<'_> {
             cue::Fact::NoReturn(n) => h::Fact::NoReturn { text: self.no_return(*n) },
             cue::Fact::Broken(ix, mark, by) => {
                 h::Fact::Broken { step: self.step(*ix), mark: mark_of(*mark), ms: by.0 }
+            }
+            cue::Fact::Rechecked(ix, rest) => {
+                h::Fact::Rechecked { step: self.step(*ix), rest: self.rest(rest) }
             }
             cue::Fact::Noticed(notice) => h::Fact::Noticed { notice: self.notice(notice) },
             cue::Fact::Held(held) => h::Fact::Held { held: *held },
@@ -670,6 +689,7 @@ const fn window_of(window: cue::WindowState) -> h::Window {
         cue::WindowState::None => h::Window::None,
         cue::WindowState::NotYet => h::Window::NotYet,
         cue::WindowState::Safe => h::Window::Safe,
+        cue::WindowState::AtRisk => h::Window::AtRisk,
         cue::WindowState::TooLate => h::Window::TooLate,
         cue::WindowState::Closed => h::Window::Closed,
     }

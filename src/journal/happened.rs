@@ -266,6 +266,8 @@ pub enum Window {
     NotYet,
     /// Starting is safe.
     Safe,
+    /// Starting is allowed, but it is not proven that the window can be met.
+    AtRisk,
     /// Too late to start safely.
     TooLate,
     /// Closed.
@@ -319,6 +321,31 @@ pub struct Why {
     pub ms: i64,
     /// The step that it is measured from.
     pub after: String,
+    /// Which moment of that step; records of the first versions do not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub event: Option<Mark>,
+    /// What kind of sentence it is.
+    #[serde(default, skip_serializing_if = "Sentence::is_window")]
+    pub is: Sentence,
+}
+
+/// What kind of sentence binds a moment.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Sentence {
+    /// A window of a step.
+    #[default]
+    Window,
+    /// A limit on a stretch of steps.
+    Limit,
+    /// How long something is held.
+    Hold,
+}
+
+impl Sentence {
+    fn is_window(&self) -> bool {
+        *self == Sentence::Window
+    }
 }
 
 /// One numbered answer.
@@ -577,7 +604,7 @@ pub enum Notice {
         /// In this step.
         step: StepAt,
     },
-    /// An answer outside its declared bounds.
+    /// An answer outside its declared bounds, as the first versions recorded it.
     OutOfBounds {
         /// In this step.
         step: StepAt,
@@ -585,6 +612,20 @@ pub enum Notice {
         earliest: i64,
         /// Not after.
         latest: i64,
+    },
+    /// An act or an answer outside its declared bounds.
+    Broken {
+        /// In this step.
+        step: StepAt,
+        /// Which moment.
+        mark: Mark,
+        /// By at least so much; negative: sooner.
+        ms: i64,
+    },
+    /// What lies ahead was looked at again after that.
+    Rechecked {
+        /// What came of it.
+        rest: Rest,
     },
     /// A guard was lost.
     GuardLost {
@@ -639,6 +680,23 @@ pub enum Notice {
     NoReturn {
         /// What is past changing.
         text: String,
+    },
+}
+
+/// What is left to hope for after a bound was broken.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "snake_case")]
+pub enum Rest {
+    /// Every window up to the next resting point can still be met.
+    Holds,
+    /// So can those that are proven; others are at risk as before.
+    HoldsInPart,
+    /// A sentence can no more be met for certain.
+    Lost {
+        /// Whose it is.
+        step: StepAt,
+        /// The sentence.
+        why: Why,
     },
 }
 
@@ -792,6 +850,13 @@ pub enum Fact {
         mark: Mark,
         /// By how much.
         ms: i64,
+    },
+    /// After a broken bound the rest was looked at again, before this step.
+    Rechecked {
+        /// Before this step.
+        step: StepAt,
+        /// What came of it.
+        rest: Rest,
     },
     /// Something was said once.
     Noticed {

@@ -9,6 +9,10 @@
 //! A latest moment is never later than the true one: as long as an outcome is awaited, it counts
 //! as coming as soon as it still can.
 
+mod reach;
+
+pub use reach::Reach;
+
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 use std::sync::Arc;

@@ -14,6 +14,8 @@ mod order;
 pub mod repair;
 pub mod report;
 mod search;
+pub mod table;
+pub mod timing;
 pub mod tn;
 pub mod verdict;
 pub mod ways;

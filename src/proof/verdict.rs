@@ -247,7 +247,7 @@ pub(super) fn refusal(segment: &Segment, cycle: &Cycle, start: StepIx) -> Refusa
 }
 
 /// The sentences behind one part of a cycle.
-fn behind(segment: &Segment, part: Part) -> Vec<Ground> {
+pub(super) fn behind(segment: &Segment, part: Part) -> Vec<Ground> {
     let network = &segment.network;
     match part {
         Part::Bound(number) => {

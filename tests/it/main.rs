@@ -2,6 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "tests read their fixtures straight from the disk")]
 
 mod awake;
+mod broken_bounds;
 mod commands;
 mod complaints;
 mod editor;
@@ -47,6 +48,7 @@ mod runs;
 mod runs_random;
 mod runs_rules;
 mod runs_support;
+mod safe_cues;
 mod sarif;
 mod sheets;
 mod shell;

@@ -7,8 +7,8 @@ use stepbell::faces::page::{Lower, Sheet, asset, sheet};
 use stepbell::faces::plain::blank;
 use stepbell::faces::words::{Banner, KeyNames, Picture, RecordState, Setting};
 use stepbell::journal::happened::{
-    Answer, Count, CountWhat, Hold, Means, Notice, Question, Sense, Sign, Signal, Stage, StepAt,
-    Why, Window,
+    Answer, Count, CountWhat, Hold, Means, Notice, Question, Sense, Sentence, Sign, Signal, Stage,
+    StepAt, Why, Window,
 };
 
 /// A picture before anything was shown.
@@ -45,7 +45,8 @@ pub fn acting() -> Picture {
     shown.hoped = vec![chime(1)];
     shown.next = Some("Put it down.".to_owned());
     shown.window = Window::Safe;
-    let why = Why { line: 18, ms: 30_000, after: "wake".to_owned() };
+    let why =
+        Why { line: 18, ms: 30_000, after: "wake".to_owned(), event: None, is: Sentence::Window };
     shown.count = Some(Count { to: 30_000, what: CountWhat::LatestAct, why: Some(why) });
     picture.offers = vec![
         Answer::Met { signs: vec![chime(3)] },
@@ -170,7 +171,7 @@ fn filled(text: &str) -> Picture {
     shown.hoped = vec![sign.clone()];
     shown.next = Some(own());
     shown.window = Window::TooLate;
-    let why = Why { line: 1, ms: 1000, after: own() };
+    let why = Why { line: 1, ms: 1000, after: own(), event: None, is: Sentence::Window };
     shown.count = Some(Count { to: 1, what: CountWhat::Silence, why: Some(why) });
     shown.question = Some(Question::Affirm { text: own() });
     shown.notice = Some(Notice::KeepAwake { text: own() });

@@ -157,7 +157,7 @@ fn a_run_through_pipes_is_led_recorded_and_the_same_again() {
         "DEMONSTRATION: invented numbers",
         "= wake: you see the dash lit",
         "= show: you hear the chime once",
-        "(20s after wake, line 27)",
+        "because the window of line 27 closes 20s after wake answered",
     ] {
         assert!(told.contains(part), "no {part:?} in:\n{told}");
     }

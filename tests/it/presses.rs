@@ -4,6 +4,7 @@ use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::runs_support::timing;
 use stepbell::clock::{Millis, Moment};
 use stepbell::guide::cue::{
     AnswerText, CountWhat, Cue, Effect, Fact, Frame, GapKind, HoldState, Input, Means, Notice,
@@ -14,7 +15,7 @@ use stepbell::power::Length;
 use stepbell::procedure::examine;
 use stepbell::procedure::model::{Procedure, TextId};
 use stepbell::procedure::plan::{GuardIx, StepIx};
-use stepbell::procedure::timing::{Bracket, Mark, PlainTiming, speech_lengths};
+use stepbell::procedure::timing::{Bracket, Mark, speech_lengths};
 
 const WAKE: StepIx = StepIx(0);
 const TEACH: StepIx = StepIx(1);
@@ -39,8 +40,6 @@ impl Desk {
         assert!(examined.is_sound(), "{:#?}", examined.complaints);
         let procedure = Arc::new(examined.procedure.expect("a model"));
         let speech = speech_lengths(&procedure);
-        let timing: stepbell::guide::MakeTiming =
-            |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech));
         let guide = Guide::new(
             Arc::clone(&procedure),
             Settings { speech, timing, rehearsal: false, length: Length::Unbounded },

@@ -4,13 +4,14 @@ use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::runs_support::timing;
 use stepbell::clock::Moment;
 use stepbell::guide::cue::{Effect, Fact, Frame, Input, Means, Notice, Press, Question};
 use stepbell::guide::{Guide, Settings};
 use stepbell::procedure::examine;
 use stepbell::procedure::model::{ItemId, ReadingId};
 use stepbell::procedure::plan::Value;
-use stepbell::procedure::timing::{PlainTiming, speech_lengths};
+use stepbell::procedure::timing::speech_lengths;
 
 const REST: ReadingId = ReadingId(0);
 const SPARES: ItemId = ItemId(1);
@@ -33,8 +34,6 @@ impl Desk {
         let procedure = Arc::new(examined.procedure.expect("a model"));
         let texts = procedure.texts.iter().map(|said| said.text.clone()).collect();
         let speech = speech_lengths(&procedure);
-        let timing: stepbell::guide::MakeTiming =
-            |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech));
         let mut guide = Guide::new(
             procedure,
             Settings { speech, timing, rehearsal, length: stepbell::power::Length::Unbounded },

@@ -7,14 +7,15 @@ use std::sync::Arc;
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 
-use super::runs_support::{Script, scripts};
+use super::runs_support::{Script, network, scripts};
 use stepbell::clock::{Millis, Moment};
 use stepbell::guide::cue::{Cue, Effect, Fact, GapKind, Input, Press, Tone};
 use stepbell::guide::{Guide, Settings, sayable};
 use stepbell::power::Length;
 use stepbell::procedure::model::{Procedure, TextId};
 use stepbell::procedure::plan::{GuardIx, Plan, StepIx};
-use stepbell::procedure::timing::{Known, Mark, PlainTiming, Point, SpeechLengths, Timing, Why};
+use stepbell::procedure::timing::{Known, Mark, Point, Promise, SpeechLengths, Timing, Why};
+use stepbell::proof::timing::NetworkTiming;
 
 thread_local! {
     /// What the guide was last told of the now cue of each step: not before, not after.
@@ -22,8 +23,8 @@ thread_local! {
         const { RefCell::new(BTreeMap::new()) };
 }
 
-/// The plain arithmetic, with a note of what was asked of it.
-struct Heard(PlainTiming);
+/// The proof's timing, with a note of what was asked of it.
+struct Heard(NetworkTiming);
 
 impl Heard {
     fn note(&self, point: Point, known: &Known) {
@@ -48,10 +49,18 @@ impl Timing for Heard {
     fn why(&self, point: Point, known: &Known) -> Option<Why> {
         self.0.why(point, known)
     }
+
+    fn closes(&self, point: Point, known: &Known) -> Option<(Moment, Why)> {
+        self.0.closes(point, known)
+    }
+
+    fn promise(&self, cue: Point, known: &Known) -> Promise {
+        self.0.promise(cue, known)
+    }
 }
 
 fn heard(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> Box<dyn Timing + Send> {
-    Box::new(Heard(PlainTiming::new(procedure, plan, speech)))
+    Box::new(Heard(network(procedure, plan, speech)))
 }
 
 /// Inputs that keep a run going, and some that do not; each so long after the one before.

@@ -1,5 +1,6 @@
 //! Scripts to be run by the seeded operator and vehicle, the search for an ending, and runs as text.
 
+use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::fs;
@@ -9,14 +10,15 @@ use std::sync::Arc;
 use stepbell::clock::Millis;
 use stepbell::guide::cue::{
     AnswerText, CountWhat, Cue, Effect, Fact, Frame, HoldState, Input, Means, Notice, OutcomeKind,
-    Press, Question, Stage, Tone, WindowState,
+    Press, Question, Rest, Stage, Tone, WindowState,
 };
 use stepbell::guide::{Guide, Settings};
 use stepbell::power::Length;
 use stepbell::procedure::examine;
 use stepbell::procedure::model::{EndingId, Procedure, TextId};
 use stepbell::procedure::plan::{Choices, GuardIx, Next, Plan, StepIx, Target, Thing, Value};
-use stepbell::procedure::timing::{PlainTiming, Point, SpeechLengths, Timing, speech_lengths};
+use stepbell::procedure::timing::{Point, SpeechLengths, Timing, speech_lengths};
+use stepbell::proof::timing::NetworkTiming;
 use stepbell::vehicle::{Draw, Fault, Line, Transcript, Wrong, play, play_drawn};
 
 /// A sound script with everything that a run needs.
@@ -76,16 +78,41 @@ fn made(name: &str, text: String, read: &mut dyn FnMut(&str) -> Result<String, S
     Script { name: name.to_owned(), procedure: Arc::new(procedure), plans: examined.plans, speech }
 }
 
-/// The window arithmetic that a guide is led by.
-pub fn plain(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> Box<dyn Timing + Send> {
-    Box::new(PlainTiming::new(procedure, plan, speech))
+thread_local! {
+    /// What was worked out for a plan, so that a thousand runs of it work it out once.
+    static WORKED_OUT: RefCell<Vec<WorkedOut>> = const { RefCell::new(Vec::new()) };
+}
+
+/// A model, its plan and its lengths, and what was worked out for them.
+type WorkedOut = (Procedure, Plan, SpeechLengths, NetworkTiming);
+
+/// The proof's timing, by which guides are led.
+pub fn network(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> NetworkTiming {
+    WORKED_OUT.with_borrow_mut(|all| {
+        let known = all.iter().find(|(m, p, s, _)| p == plan && s == speech && m == procedure);
+        if let Some((.., timing)) = known {
+            return timing.clone();
+        }
+        let timing = NetworkTiming::new(procedure, plan, speech);
+        all.push((procedure.clone(), plan.clone(), speech.clone(), timing.clone()));
+        timing
+    })
+}
+
+/// As a guide's settings want it.
+pub fn timing(
+    procedure: &Procedure,
+    plan: &Plan,
+    speech: &SpeechLengths,
+) -> Box<dyn Timing + Send> {
+    Box::new(network(procedure, plan, speech))
 }
 
 impl Script {
     pub fn guide(&self) -> Guide {
         let settings = Settings {
             speech: self.speech.clone(),
-            timing: plain,
+            timing,
             rehearsal: false,
             length: Length::Unbounded,
         };
@@ -454,10 +481,21 @@ impl Shown<'_> {
             Fact::Broken(ix, mark, by) => {
                 format!("broken bound {} {} by {by}", self.step(*ix), word(mark))
             }
+            Fact::Rechecked(ix, rest) => {
+                format!("rest looked at again before {}: {}", self.step(*ix), self.rest(rest))
+            }
             Fact::Noticed(notice) => format!("notice {}", self.notice(notice)),
             Fact::Held(held) => if *held { "held" } else { "goes on" }.to_owned(),
             Fact::Entered(..) | Fact::Happened(..) => return None,
         })
+    }
+
+    fn rest(&self, rest: &Rest) -> String {
+        match rest {
+            Rest::Holds => "the rest holds".to_owned(),
+            Rest::HoldsInPart => "the rest holds as far as it is proven".to_owned(),
+            Rest::Lost(why) => format!("a window of {} is lost", self.step(why.step)),
+        }
     }
 
     fn notice(&self, notice: &Notice) -> String {
@@ -467,9 +505,10 @@ impl Shown<'_> {
                 format!("unattended at {}, {} for {length}", self.step(*ix), word(kind))
             }
             Notice::Silence(ix) => format!("silence at {}", self.step(*ix)),
-            Notice::OutOfBounds(ix, b) => {
-                format!("out of bounds at {}: {} to {}", self.step(*ix), b.earliest.0, b.latest.0)
+            Notice::Broken(ix, mark, by) => {
+                format!("{} {} outside its bounds by {by}", self.step(*ix), word(mark))
             }
+            Notice::Rechecked(rest) => self.rest(rest),
             Notice::Slipped(ix) => format!("slipped at {}", self.step(*ix)),
             Notice::TakenBack(ix) => format!("taken back to {}", self.step(*ix)),
             Notice::ThingEnded(thing, class) => format!("{} {}", self.thing(*thing), word(class)),

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::runs_support::timing;
 use proptest::prelude::*;
 use stepbell::clock::{Millis, Moment};
 use stepbell::guide::cue::{Effect, Fact, GapKind, Input, Notice, Press};
@@ -13,7 +14,7 @@ use stepbell::power::Length;
 use stepbell::procedure::examine;
 use stepbell::procedure::model::Procedure;
 use stepbell::procedure::plan::{Choices, GuardIx};
-use stepbell::procedure::timing::{Mark, PlainTiming, SpeechLengths, speech_lengths};
+use stepbell::procedure::timing::{Mark, SpeechLengths, speech_lengths};
 use stepbell::vehicle::play;
 
 struct Script {
@@ -53,8 +54,6 @@ fn scripts() -> Vec<Script> {
 
 impl Script {
     fn guide(&self) -> Guide {
-        let timing: stepbell::guide::MakeTiming =
-            |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech));
         let settings = Settings {
             speech: self.speech.clone(),
             timing,

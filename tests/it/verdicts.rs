@@ -6,10 +6,11 @@ use std::fs;
 use std::path::Path;
 use std::sync::Arc;
 
+use crate::runs_support::timing;
 use stepbell::faces::verdict::{verdict as words, word};
 use stepbell::guide::{Guide, Settings};
 use stepbell::power::Length;
-use stepbell::procedure::timing::{PlainTiming, speech_lengths};
+use stepbell::procedure::timing::speech_lengths;
 use stepbell::procedure::{Examined, examine, plans};
 use stepbell::proof::repair::repairs;
 use stepbell::proof::verdict::{Verdict, verdict};
@@ -121,9 +122,7 @@ fn who_keeps_the_bounds_of_a_proven_script_misses_no_window() {
             for seed in 0..8 {
                 let settings = Settings {
                     speech: speech.clone(),
-                    timing: |procedure, plan, speech| {
-                        Box::new(PlainTiming::new(procedure, plan, speech))
-                    },
+                    timing,
                     rehearsal: false,
                     length: Length::Unbounded,
                 };

@@ -250,6 +250,7 @@ fn window(picture: &Picture) -> Option<WindowOn> {
         Window::None => return None,
         Window::NotYet => "not-yet",
         Window::Safe => "open",
+        Window::AtRisk => "at-risk",
         Window::TooLate => "still",
         Window::Closed => "closed",
     };
@@ -265,7 +266,7 @@ fn window(picture: &Picture) -> Option<WindowOn> {
 
 fn count(picture: &Picture) -> Option<CountOn> {
     let count = picture.shown.count.as_ref().filter(|_| picture.ended.is_none())?;
-    let (before, after) = phrases::around_digits(count.what);
+    let (before, after) = phrases::around_digits(count.what, picture.shown.window);
     let why = phrases::why(count).map(|why| safe(&why).into_owned());
     Some(CountOn { to: count.to, since: picture.since.0, before, after, why })
 }

@@ -17,7 +17,7 @@ pub use list::bounds;
 pub use plain::PlainTiming;
 
 use crate::clock::{Millis, Moment, Span};
-use crate::procedure::model::{Basis, Event, TextId};
+use crate::procedure::model::{Basis, Event, PurseId, TextId};
 use crate::procedure::plan::{Anchor, StepIx};
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
@@ -139,12 +139,14 @@ pub struct Bracket {
     pub latest: Moment,
 }
 
-/// What has happened on this path, and when. Going back forgets what stood at or after the target.
+/// What has happened on this path, and when, and what was spent. Going back forgets what stood at or
+/// after the target, but never a try.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Known {
     points: BTreeMap<Point, Bracket>,
     again: BTreeSet<StepIx>,
     returns: BTreeSet<StepIx>,
+    spent: BTreeMap<PurseId, u32>,
 }
 
 impl Mark {
@@ -213,6 +215,24 @@ impl Known {
         self.tried(step) || self.returns.iter().any(between)
     }
 
+    /// Every step that the run went back to, none before the last of them.
+    pub fn returns(&self) -> impl Iterator<Item = StepIx> + '_ {
+        self.returns.iter().copied()
+    }
+
+    /// How many tries of a purse are spent.
+    #[must_use]
+    pub fn spent(&self, purse: PurseId) -> u32 {
+        self.spent.get(&purse).copied().unwrap_or(0)
+    }
+
+    /// Spends a try; gives how many are spent then.
+    pub fn spend(&mut self, purse: PurseId) -> u32 {
+        let spent = self.spent.entry(purse).or_insert(0);
+        *spent = spent.saturating_add(1);
+        *spent
+    }
+
     /// Un-happens every moment of one step.
     pub fn forget_step(&mut self, step: StepIx) {
         self.points.retain(|point, _| point.step != step);
@@ -227,6 +247,8 @@ impl Known {
 /// Why a moment is bounded: the binding sentence.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Why {
+    /// Whose window or limit it is: the step that it binds, perhaps one further ahead.
+    pub step: StepIx,
     /// The window's line.
     pub place: Place,
     /// What kind of bound it is.
@@ -243,10 +265,33 @@ pub trait Timing {
     /// Before this the point must not be brought about, given what is known. `Moment::START` if free.
     fn earliest(&self, point: Point, known: &Known) -> Moment;
     /// After this it is not safe to bring it about; `None`: no limit. For a cue (`Called`) this is the
-    /// latest safe cue; for `Begun`, `Done`, `Released` the latest act that still meets the windows.
+    /// latest safe cue, for `Begun`, `Done`, `Released` the latest safe act: everything that follows
+    /// can then still be met.
     fn latest(&self, point: Point, known: &Known) -> Option<Moment>;
     /// The sentence that binds `latest`.
     fn why(&self, point: Point, known: &Known) -> Option<Why>;
+    /// When the windows of an act are missed for certain, and whose it is; `None`: it has none. Never
+    /// before `latest`, which may be stricter for the sake of what follows.
+    fn closes(&self, point: Point, known: &Known) -> Option<(Moment, Why)> {
+        Some((self.latest(point, known)?, self.why(point, known)?))
+    }
+    /// What `latest` of a cue promises.
+    fn promise(&self, cue: Point, known: &Known) -> Promise {
+        let _ = (cue, known);
+        Promise::Own
+    }
+}
+
+/// What can be relied on when a cue is given between its earliest and its latest moment, as long as
+/// everything goes by the script's bounds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Promise {
+    /// Every window from here to the next resting point will be met, whatever the outcomes.
+    All,
+    /// Every window of this stretch of hands, and some further ahead.
+    Own,
+    /// A window of this stretch may be missed all the same: nothing better than trying is known.
+    AtRisk,
 }
 
 /// How long each text of a procedure takes to say, at the most, and where that comes from. Made by

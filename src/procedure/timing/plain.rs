@@ -27,7 +27,8 @@ struct Claim {
     best: Millis,
     /// The step whose first try it binds, if only that.
     first_try: Option<StepIx>,
-    why: (Place, What, Millis),
+    /// Whose step, which line, what, how long.
+    why: (StepIx, Place, What, Millis),
 }
 
 impl Claim {
@@ -41,6 +42,8 @@ impl Claim {
 pub struct PlainTiming {
     claims: BTreeMap<Point, Vec<Claim>>,
     prompts: BTreeMap<StepIx, Millis>,
+    /// From the cue of a step to the moments of its run of acts, at the slowest.
+    reach: BTreeMap<(StepIx, Point), Millis>,
 }
 
 impl PlainTiming {
@@ -54,6 +57,8 @@ impl PlainTiming {
                 Run { procedure, plan, speech, seen: BTreeMap::new(), claims: Vec::new() };
             if !step.straight_on {
                 run.sum_from(at);
+                let reach = run.seen.iter().map(|(point, span)| ((at, *point), span.hi));
+                timing.reach.extend(reach);
                 timing.claims.insert(Point { step: at, mark: Mark::Called }, run.claims);
             }
             for mark in [Mark::Begun, Mark::Done, Mark::Released, Mark::LetGo] {
@@ -72,13 +77,36 @@ impl PlainTiming {
         self.claims.get(&Point { mark, ..point }).map_or(&[], Vec::as_slice)
     }
 
-    fn binding(&self, point: Point, known: &Known) -> Option<(Moment, &Claim)> {
+    /// How long after the cue of `step` that moment of its run of acts lies, at the slowest.
+    #[must_use]
+    pub fn reach(&self, step: StepIx, point: Point) -> Option<Millis> {
+        self.reach.get(&(step, point)).copied()
+    }
+
+    /// The latest moment of a point and the sentence that binds it, where the windows of `hopeless`
+    /// lines are given up last: they count by the quickest hands.
+    #[must_use]
+    pub fn latest_where(
+        &self,
+        point: Point,
+        known: &Known,
+        hopeless: &dyn Fn(StepIx, What, Place) -> bool,
+    ) -> Option<(Moment, Why)> {
         let latest = |claim: &Claim| {
             claim.holds(known).then_some(())?;
-            Some(known.get(claim.anchor)?.earliest.after(claim.hi?).before(claim.worst))
+            let (step, place, what, _) = claim.why;
+            let tail = if hopeless(step, what, place) { claim.best } else { claim.worst };
+            Some(known.get(claim.anchor)?.earliest.after(claim.hi?).before(tail))
         };
         let claims = self.claims(point).iter();
-        claims.filter_map(|claim| Some((latest(claim)?, claim))).min_by_key(|(latest, _)| *latest)
+        let latest = claims.filter_map(|claim| Some((latest(claim)?, claim)));
+        let (at, claim) = latest.min_by_key(|(latest, _)| *latest)?;
+        let words = match point.mark {
+            Mark::Prepare => self.prompts.get(&point.step).copied().unwrap_or_default(),
+            _ => Millis::ZERO,
+        };
+        let (step, place, what, length) = claim.why;
+        Some((at.before(words), Why { step, place, what, anchor: claim.anchor, length }))
     }
 }
 
@@ -97,18 +125,11 @@ impl Timing for PlainTiming {
     }
 
     fn latest(&self, point: Point, known: &Known) -> Option<Moment> {
-        let (latest, _) = self.binding(point, known)?;
-        let words = match point.mark {
-            Mark::Prepare => self.prompts.get(&point.step).copied().unwrap_or_default(),
-            _ => Millis::ZERO,
-        };
-        Some(latest.before(words))
+        self.latest_where(point, known, &|_, _, _| false).map(|(latest, _)| latest)
     }
 
     fn why(&self, point: Point, known: &Known) -> Option<Why> {
-        let (_, claim) = self.binding(point, known)?;
-        let (place, what, length) = claim.why;
-        Some(Why { place, what, anchor: claim.anchor, length })
+        self.latest_where(point, known, &|_, _, _| false).map(|(_, why)| why)
     }
 }
 
@@ -234,7 +255,7 @@ impl Run<'_> {
             return;
         };
         let (lo, hi) = ends(window.range);
-        let why = (window.place, What::Window, window.range.hi.unwrap_or(window.range.lo));
+        let why = (at, window.place, What::Window, window.range.hi.unwrap_or(window.range.lo));
         let lo = lo.filter(|_| bound_below);
         let first_try = window.first_try_only.then_some(at);
         let (worst, best) = (subject.hi, subject.lo);
@@ -249,7 +270,7 @@ impl Run<'_> {
             let anchor = Point::of(limit.anchor);
             let (_, hi) = ends(limit.range);
             if hi.is_some() && anchor.step != at {
-                let why = (limit.place, What::Limit, limit.range.hi.unwrap_or_default());
+                let why = (at, limit.place, What::Limit, limit.range.hi.unwrap_or_default());
                 let (lo, best, first_try) = (None, end.lo, None);
                 self.claims.push(Claim { anchor, hi, lo, worst, best, first_try, why });
             }
@@ -283,7 +304,7 @@ fn act_claims(procedure: &Procedure, at: StepIx, step: &PlanStep, mark: Mark) ->
     for window in &step.windows {
         let Some(reach) = reach(Mark::of(window.subject)) else { continue };
         let (lo, hi) = ends(window.range);
-        let why = (window.place, What::Window, window.range.hi.unwrap_or(window.range.lo));
+        let why = (at, window.place, What::Window, window.range.hi.unwrap_or(window.range.lo));
         let anchor = Point::of(window.anchor);
         let first_try = window.first_try_only.then_some(at);
         let (worst, best) = (reach.hi, reach.lo);
@@ -292,7 +313,7 @@ fn act_claims(procedure: &Procedure, at: StepIx, step: &PlanStep, mark: Mark) ->
     if let (Some(Hold::For(range, _, place)), Some(reach)) = (&step.hold, reach(Mark::Released)) {
         let (lo, hi) = ends(*range);
         let anchor = Point { step: at, mark: Mark::Done };
-        let why = (*place, What::Holding, range.hi.unwrap_or(range.lo));
+        let why = (at, *place, What::Holding, range.hi.unwrap_or(range.lo));
         let (worst, best, first_try) = (reach.hi, reach.lo, None);
         claims.push(Claim { anchor, hi, lo, worst, best, first_try, why });
     }

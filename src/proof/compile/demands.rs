@@ -159,19 +159,20 @@ impl Maker<'_> {
         let exact = range.hi == Some(range.lo);
         let error = if exact { Millis::ZERO } else { CLOCK_ERROR };
         let own = |length| Ground { step: key.step, place: key.place, what, length };
-        if let Some(hi) = range.hi {
+        if let Some(hi) = range.hi.filter(|_| !self.leaves_out(key, true)) {
             let (to_legs, from_legs) = to.apart(from);
             let mut by = vec![own(hi.minus(error))];
             by.extend(grounds(to_legs, false, -1));
             by.extend(grounds(from_legs, true, 1));
             self.lay(key, hi, from.root, to.root, by, cue)?;
         }
-        if range.lo > Millis::ZERO {
+        if range.lo > Millis::ZERO && !self.leaves_out(key, false) {
+            let root = self.latest_root(from);
             let (to_legs, from_legs) = to.apart_at_least(from);
             let mut by = vec![own(Millis::ZERO.minus(range.lo.plus(error)))];
             by.extend(grounds(to_legs, true, 1));
             by.extend(grounds(from_legs, false, -1));
-            self.lay(key, range.lo, to.root, from.root, by, cue)?;
+            self.lay(key, range.lo, to.root, root, by, cue)?;
         }
         Ok(())
     }

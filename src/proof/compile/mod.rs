@@ -12,6 +12,7 @@
 //! releases are hidden ([`Hidden`]). What is spoken before a cue delays it by its longest length,
 //! exactly as the guide itself waits for it.
 
+pub mod ahead;
 mod awake;
 mod demands;
 mod outcomes;
@@ -242,6 +243,12 @@ struct Maker<'a> {
     forms: &'a Forms,
     /// The run begins again here, after a miss: windows of the first try are past.
     afresh: bool,
+    /// Ends of windows that are not laid.
+    without: ahead::Without,
+    /// How cues are come to, where that is asked for.
+    visits: Option<ahead::Visits>,
+    /// For the earliest of a moment before the first cue, its latest.
+    late_of: BTreeMap<Point, Point>,
     made: Segment,
     work: Vec<Work>,
     legs: u32,
@@ -272,7 +279,19 @@ impl<'a> Maker<'a> {
             retried: BTreeMap::new(),
         };
         let afresh = !plan.step(start).rest_before;
-        Maker { procedure, plan, speech, forms, afresh, made, work: Vec::new(), legs: 0 }
+        Maker {
+            procedure,
+            plan,
+            speech,
+            forms,
+            afresh,
+            without: ahead::Without::new(),
+            visits: None,
+            late_of: BTreeMap::new(),
+            made,
+            work: Vec::new(),
+            legs: 0,
+        }
     }
 
     fn run(&mut self) -> Result<(), TooLarge> {

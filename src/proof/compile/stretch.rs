@@ -26,7 +26,10 @@ impl Maker<'_> {
         let chain = self.chain(at);
         let mut here = match entry.act.clone().filter(|_| self.plan.step(at).straight_on) {
             Some(act) => act,
-            None => self.cue(at, &entry, &mut path)?,
+            None => {
+                self.visited(at, first_try, &path);
+                self.cue(at, &entry, &mut path)?
+            }
         };
         let cue = here.root;
         for (nth, ix) in chain.iter().enumerate() {
