@@ -19,7 +19,7 @@ use crate::faces::verdict::verdict;
 use crate::faces::voicing::spoken;
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
-use crate::journal::convert::effect_of;
+use crate::journal::convert::{Context, effect_of};
 use crate::journal::entry::{self, Body, Header, RunKind, ScriptFile};
 use crate::journal::happened as h;
 use crate::journal::spoken::{source_name, spoken as kept};
@@ -49,25 +49,30 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
     if let Some(bank) = &heard.bank {
         bank.measure(&procedure, &mut examined.speech);
     }
-    if let Some(refused) = unproven(args, &examined) {
-        return out::say(&Answer { out: String::new(), err: refused, exit: Exit::Findings });
-    }
-    match lead(args, around, &examined, procedure, heard) {
+    let reason = match reason(args, &examined) {
+        Ok(reason) => reason,
+        Err(refused) => {
+            return out::say(&Answer { out: String::new(), err: refused, exit: Exit::Findings });
+        }
+    };
+    match lead(args, around, &examined, procedure, heard, reason.as_deref()) {
         Ok(outcome) => ended(&outcome),
         Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
     }
 }
 
-/// What is told instead of leading through a script whose timing is not proven and for which no reason
-/// is given.
-fn unproven(args: &GuideArgs, examined: &Examined) -> Option<String> {
-    let timing = proved(examined)?;
-    if matches!(timing, Verdict::Proven(_)) || args.unproven.is_some() {
-        return None;
+/// The reason for leading through a script whose timing is not proven; `None` where it is. Without a
+/// reason nobody is led through, and is told why.
+fn reason(args: &GuideArgs, examined: &Examined) -> Result<Option<String>, String> {
+    let timing = proved(examined).filter(|timing| !matches!(timing, Verdict::Proven(_)));
+    let Some(timing) = timing else { return Ok(None) };
+    let given = args.unproven.as_deref().map(str::trim).filter(|reason| !reason.is_empty());
+    if let Some(reason) = given {
+        return Ok(Some(reason.to_owned()));
     }
-    Some(format!(
-        "{}\nstepbell: not led through: a window may be missed however quick you are. Mend the script, or \
-         begin all the same with --unproven \"why\".\n",
+    Err(format!(
+        "{}\nstepbell: not led through: a window may be missed although nobody is slower than the script \
+         allows. Mend the script, or begin all the same with --unproven \"why\".\n",
         verdict(&timing, examined)
     ))
 }
@@ -81,12 +86,25 @@ fn heard(args: &GuideArgs, around: &Surroundings, procedure: &Procedure) -> Resu
     Heard::of(&args.sound, around, &spoken(procedure), &banners(procedure), page)
 }
 
+/// What has to be typed in words before a run that is not proven and has a point of no return.
+fn in_words(examined: &Examined, procedure: &Procedure, reason: &str) -> Option<h::Question> {
+    let plan = examined.plans.iter().find(|plan| !plan.no_returns.is_empty())?;
+    let first = plan.no_returns.first()?;
+    let context = Context { procedure, plan: Some(plan), sources: &examined.sources };
+    Some(h::Question::Unproven {
+        reason: reason.to_owned(),
+        step: context.step(first.before),
+        past: procedure.text(first.text).to_owned(),
+    })
+}
+
 fn lead(
     args: &GuideArgs,
     around: &Surroundings,
     examined: &Examined,
     procedure: Procedure,
     heard: Heard,
+    unproven: Option<&str>,
 ) -> Result<Outcome, String> {
     let speech = examined.speech.clone();
     let mut header = header(args, examined, &procedure, &speech);
@@ -115,8 +133,10 @@ fn lead(
     if let Some(speaker) = speaker {
         console.hear(Box::new(speaker));
     }
-    let unproven = args.unproven.iter().map(|why| format!("begun unproven: {why}"));
+    let in_words = unproven.and_then(|why| in_words(examined, &procedure, why));
+    let unproven = unproven.iter().map(|why| format!("begun unproven: {why}"));
     let live_run = Live {
+        in_words,
         procedure: Arc::new(procedure),
         sources: &examined.sources,
         settings,

@@ -32,6 +32,9 @@ const DISK: Millis = Millis(3000);
 /// Without anything to wait for, the loop still looks at the clock this often.
 const IDLE: Millis = Millis(1000);
 
+/// Of a text that was not understood so much is quoted.
+const LONGEST_QUOTED: usize = 40;
+
 /// What a live run needs.
 pub struct Live<'a> {
     /// The checked procedure.
@@ -44,6 +47,8 @@ pub struct Live<'a> {
     pub record: Option<writer::Plan>,
     /// An earlier run that was broken off.
     pub take_up: Option<TakeUp>,
+    /// What has to be typed in words before the run begins.
+    pub in_words: Option<h::Question>,
     /// What is noted in the record at the beginning, and stays on show.
     pub notes: Vec<String>,
     /// What is only noted in the record.
@@ -176,25 +181,43 @@ impl<'a> Run<'a> {
         }
     }
 
-    /// Asks about an earlier run, if there is one; gives how it ended if it does not begin.
+    /// Asks about an earlier run, and what has to be said in words; gives how it ended if it does not
+    /// begin.
     fn before(&mut self) -> Option<How> {
-        let question = self.live.take_up.as_ref()?.question.clone();
-        let mut shown = blank();
-        shown.question = Some(question);
-        shown.means = h::Means::Yes;
-        self.picture.shown = shown;
+        let earlier = self.live.take_up.as_ref().map(|old| old.question.clone());
+        let in_words = self.live.in_words.clone();
+        earlier.into_iter().chain(in_words).find_map(|question| self.asked(question))
+    }
+
+    /// Asks one question before the run: yes, or the words that it wants.
+    fn asked(&mut self, question: h::Question) -> Option<How> {
+        let wanted = phrases::in_words(&question);
+        self.picture.shown = blank();
+        self.picture.shown.means = h::Means::Yes;
+        self.picture.shown.question = Some(question);
+        let mode = self.mode();
         loop {
             let at = self.clock.now();
             self.paint(at);
             let woken = self.clock.wait_until(at.after(IDLE), &self.console.from);
             let Wake::Got(happening) = woken.why else { continue };
-            match self.console.understand(happening, woken.at, Mode::YesNo) {
+            match self.console.understand(happening, woken.at, mode) {
                 Some(Came::Meant(Meant::Press(press)) | Came::Sent(Meant::Press(press), _)) => {
                     match press {
-                        Press::Done => return None,
+                        Press::Done if wanted.is_none() => return None,
                         Press::SomethingElse | Press::Stop => return Some(How::Declined),
                         _ => {}
                     }
+                }
+                Some(Came::Meant(Meant::Typed(text)) | Came::Sent(Meant::Typed(text), _)) => {
+                    let same = |words: &&str| text.trim().eq_ignore_ascii_case(words);
+                    if let Some(words) = wanted.filter(same) {
+                        self.passing = None;
+                        self.live.notes.push(format!("typed: {words}"));
+                        return None;
+                    }
+                    let quoted: String = text.chars().take(LONGEST_QUOTED).collect();
+                    self.passing = Some(format!("\"{quoted}\" is not it: nothing is begun"));
                 }
                 Some(Came::Meant(Meant::Interrupt | Meant::Abort)) => {
                     return Some(How::Interrupted);
@@ -213,6 +236,8 @@ impl<'a> Run<'a> {
     }
 
     fn begin_record(&mut self) -> Result<(), NoRecord> {
+        let notes = std::mem::take(&mut self.live.notes);
+        self.lasting.extend(notes.iter().cloned());
         let Some(mut plan) = self.live.record.take() else { return Ok(()) };
         plan.header.started = wall_label();
         let tell = self.console.to.clone();
@@ -231,8 +256,7 @@ impl<'a> Run<'a> {
         if let Some(text) = self.console.page_note() {
             self.record(at, Body::Note { text });
         }
-        for text in std::mem::take(&mut self.live.notes) {
-            self.lasting.push(text.clone());
+        for text in notes {
             self.record(at, Body::Note { text });
         }
         for text in std::mem::take(&mut self.live.noted) {

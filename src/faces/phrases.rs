@@ -245,6 +245,18 @@ pub const fn signal(word: Signal) -> &'static str {
     }
 }
 
+/// What has to be typed where a run begins unproven and there is no way back in it.
+const BEGIN_UNPROVEN: &str = "begin unproven";
+
+/// The words that a question wants, letter case aside; `None`: a yes is enough.
+#[must_use]
+pub const fn in_words(question: &Question) -> Option<&'static str> {
+    match question {
+        Question::Unproven { .. } => Some(BEGIN_UNPROVEN),
+        _ => None,
+    }
+}
+
 /// A question, in one or two sentences.
 #[must_use]
 pub fn question(question: &Question) -> String {
@@ -293,6 +305,13 @@ pub fn question(question: &Question) -> String {
         Question::Battery { about, .. } => battery::ask(*about).to_owned(),
         Question::BatteryReadBack { value: given, .. } => format!("Is it {}?", value(given)),
         Question::BatteryJudged(judged) => battery::judged(judged),
+        Question::Unproven { reason, step: at, past } => format!(
+            "The timing of this script is not proven: a window may be missed although nobody is slower \
+             than the script allows. The reason given: \"{reason}\". From step {} (line {}) on there is \
+             no way back: \"{past}\" To begin all the same, type: {BEGIN_UNPROVEN}",
+            step(at),
+            at.line,
+        ),
         Question::ReallyStop => "Stop the run?".to_owned(),
         Question::TakeUp { record, step: last, act, text, past } => {
             take_up(record, last.as_ref(), act.as_deref(), text.as_deref(), past.as_deref())

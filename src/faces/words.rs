@@ -190,6 +190,7 @@ pub fn wants_text(shown: &Shown) -> bool {
         Some(
             Question::HowMany { .. }
             | Question::Recount { .. }
+            | Question::Unproven { .. }
             | Question::Battery { unit: Some(_), .. },
         ) => true,
         _ => false,

@@ -473,6 +473,15 @@ pub enum Question {
         /// The value.
         value: Value,
     },
+    /// The timing is not proven, and there is a point of no return ahead: to be begun in words.
+    Unproven {
+        /// The reason given.
+        reason: String,
+        /// From this step on there is no way back.
+        step: StepAt,
+        /// What is past changing then.
+        past: String,
+    },
     /// Is a secret at hand?
     AtHand {
         /// Which.

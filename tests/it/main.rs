@@ -61,4 +61,5 @@ mod tones;
 mod totality;
 mod trees;
 mod unmeetable;
+mod unproven;
 mod verdicts;

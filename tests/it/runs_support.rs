@@ -61,6 +61,11 @@ pub fn fixture(name: &str) -> Script {
     from_file(&root().join("tests/runs").join(name))
 }
 
+/// A script of this text, without files of its own.
+pub fn from_text(name: &str, text: String) -> Script {
+    made(name, text, &mut |_| Err("no file".to_owned()))
+}
+
 fn from_file(path: &Path) -> Script {
     let text = fs::read_to_string(path).unwrap();
     let folder = path.parent().unwrap().to_owned();
