@@ -123,7 +123,8 @@ impl Server {
         let mut server = Server { child, from, uri };
         let hello = json!({ "processId": null, "rootUri": null, "capabilities": {} });
         server.send(&json!({ "jsonrpc": "2.0", "id": 1, "method": "initialize", "params": hello }));
-        let document = json!({ "uri": server.uri, "languageId": "bell", "version": 1, "text": text });
+        let document =
+            json!({ "uri": server.uri, "languageId": "bell", "version": 1, "text": text });
         server.tell("initialized", &json!({}));
         server.tell("textDocument/didOpen", &json!({ "textDocument": document }));
         server.marks(1);

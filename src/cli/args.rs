@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::network::NetworkArgs;
+use super::sound::SoundArgs;
 use super::tally::TallyArgs;
 use crate::clock::Millis;
-use super::sound::SoundArgs;
 use crate::edge::keys::KeyMap;
 use crate::edge::page::Where;
 use crate::faces::orders::refused;

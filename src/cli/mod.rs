@@ -15,8 +15,8 @@ pub mod replay;
 pub mod script;
 pub mod sheet;
 pub mod shell;
-pub mod tally;
 pub mod sound;
+pub mod tally;
 pub mod tidy;
 pub mod why;
 

@@ -4,15 +4,15 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use super::args::{SheetArgs, SheetFormat};
-use super::check::proved;
 use super::exit::Exit;
 use super::out::Answer;
 use super::script::{examined, pictures};
 use crate::edge::files;
 use crate::faces::safe::safe;
-use crate::faces::sheet::{Costs, Proof, costs, html, markdown, sheet};
-use crate::faces::verdict::{verdict, word};
+use crate::faces::sheet::{Costs, Proof, WindowProof, capital, costs, html, markdown, sheet};
+use crate::faces::verdict::{judgement, word};
 use crate::procedure::Examined;
+use crate::proof::report::{Judgement, judge};
 
 /// What says that a page was made here, and may be made anew.
 const OURS: [&str; 2] =
@@ -98,13 +98,26 @@ fn table(args: &SheetArgs) -> Result<Option<Costs>, Answer> {
 }
 
 fn proof(examined: &Examined) -> Proof {
-    let Some(timing) = proved(examined) else { return Proof::default() };
-    let words = verdict(&timing, examined);
-    let statement = words.split_once(": ").map_or(words.as_str(), |(_, rest)| rest);
-    let statement = crate::faces::sheet::capital(statement);
-    Proof {
-        word: word(&timing).to_owned(),
-        statement: vec![statement.split_whitespace().collect::<Vec<_>>().join(" ")],
-        windows: Vec::new(),
-    }
+    let Some(procedure) = &examined.procedure else { return Proof::default() };
+    let never = || false;
+    let judged = judge(procedure, &examined.plans, &examined.speech, false, &never);
+    let Ok(judged) = judged else { return Proof::default() };
+    let words = judgement(&judged, examined, false);
+    // The windows stand in the picture; what is said of the proof comes before them.
+    let said = words.split("\n\n").next().unwrap_or_default();
+    let said = said.split_once(": ").map_or(said, |(_, rest)| rest);
+    let windows = match &judged {
+        Judgement::Proven(report) => report
+            .windows
+            .iter()
+            .map(|window| WindowProof {
+                place: window.place,
+                slack: window.slack,
+                tight: window.hard.is_some(),
+            })
+            .collect(),
+        _ => Vec::new(),
+    };
+    let statement = capital(&said.split_whitespace().collect::<Vec<_>>().join(" "));
+    Proof { word: word(&judged.verdict()).to_owned(), statement: vec![statement], windows }
 }

@@ -144,7 +144,13 @@ pub struct Heard {
 impl Default for Heard {
     fn default() -> Heard {
         let (missing, noted) = (Vec::new(), Vec::new());
-        Heard { bank: None, speaker: None, shelf: Arc::new(Tones::new(&Setting::default())), missing, noted }
+        Heard {
+            bank: None,
+            speaker: None,
+            shelf: Arc::new(Tones::new(&Setting::default())),
+            missing,
+            noted,
+        }
     }
 }
 

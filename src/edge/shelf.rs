@@ -90,14 +90,8 @@ impl RunShelf {
 
 impl Shelf for RunShelf {
     fn all(&self) -> Vec<String> {
-        let tones = [
-            Tone::Prepare,
-            Tone::Now,
-            Tone::Missed,
-            Tone::Tick,
-            Tone::TenLeft,
-            Tone::FiveLeft,
-        ];
+        let tones =
+            [Tone::Prepare, Tone::Now, Tone::Missed, Tone::Tick, Tone::TenLeft, Tone::FiveLeft];
         let mut all: Vec<String> =
             tones.into_iter().filter_map(|tone| self.tone(tone)).map(|rung| rung.sound).collect();
         let texts = self.texts.keys();

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::battery::{BatteryAsk, BatteryJudged};
 use super::entry::EndingClass;
+pub use super::outcome::Outcome;
 
 /// Something that the person, or the world through the person, did.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -877,36 +878,4 @@ pub enum Fact {
         /// Whether it is held.
         held: bool,
     },
-}
-
-/// How a step ended.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(tag = "how", rename_all = "snake_case")]
-pub enum Outcome {
-    /// Acted, no sign.
-    Done,
-    /// These signs.
-    Met {
-        /// Which answer, from 0.
-        nth: u32,
-        /// The signs.
-        signs: Vec<Sign>,
-    },
-    /// Nothing by the time.
-    Silent,
-    /// Another answer.
-    Other,
-    /// The person cannot do it.
-    Cannot,
-    /// The person did something else.
-    Slip,
-    /// The window closed first.
-    Late,
-    /// A guard was lost.
-    LostGuard {
-        /// What must stay true.
-        text: String,
-    },
-    /// Over by the guide's clock.
-    Unreported,
 }

@@ -8,6 +8,7 @@ pub mod battery;
 pub mod convert;
 pub mod entry;
 pub mod happened;
+pub mod outcome;
 pub mod read;
 pub mod spoken;
 pub mod write;

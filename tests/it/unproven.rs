@@ -25,7 +25,7 @@ fn step(plan: &Plan, name: &str) -> StepIx {
     plan.indexed().find(|(_, step)| step.name == name).expect("there").0
 }
 
-fn frames<'a>(run: &'a Transcript, of: StepIx) -> impl Iterator<Item = &'a Frame> {
+fn frames(run: &Transcript, of: StepIx) -> impl Iterator<Item = &Frame> {
     let effects = run.lines.iter().flat_map(|line| &line.effects);
     effects.filter_map(move |effect| match effect {
         Effect::Show(frame) if frame.step == Some(of) => Some(&**frame),
