@@ -24,7 +24,7 @@ use stepbell::syntax::print::tidy;
 
 use crate::language::scripts;
 
-const ADDRESS: &str = "file:///work/a.bell";
+const ADDRESS: &str = "file:///bench/a.bell";
 
 /// No file at all.
 struct Empty;
@@ -133,7 +133,7 @@ fn edits() -> impl Strategy<Value = Vec<(prop::sample::Index, prop::sample::Inde
 
 /// What `check` tells of a text.
 fn checked(text: &str) -> Vec<Complaint> {
-    examine("/work/a.bell", text.to_owned(), &mut |_| Err("no file".to_owned())).complaints
+    examine("/bench/a.bell", text.to_owned(), &mut |_| Err("no file".to_owned())).complaints
 }
 
 /// What the marks tell, against what `check` tells of the same text.
@@ -153,7 +153,7 @@ fn same_as_check(editor: &mut Editor) {
         })
         .collect();
     let mut sources = stepbell::source::SourceMap::default();
-    sources.add(stepbell::source::Source::new("/work/a.bell", &*text));
+    sources.add(stepbell::source::Source::new("/bench/a.bell", &*text));
     let complaints = checked(&text);
     let wanted = json(&complaints, &sources);
     let mut wanted: Vec<(String, u32)> = wanted
