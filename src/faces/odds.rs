@@ -57,6 +57,8 @@ fn terms(law: Law) -> String {
                 .to_owned()
         }
         Law::Edges => "Every length was the least or the most that the script allows.".to_owned(),
+        Law::Least => "Every length was the least that the script allows.".to_owned(),
+        Law::Most => "Every length was the most that the script allows.".to_owned(),
         Law::Tails(spreads) => format!(
             "Every hand, report and answer was drawn by itself: never quicker than the script's \
              least, and one of twenty takes longer than its most (log-normal; spread: hands {}, \
@@ -302,6 +304,8 @@ pub fn document(study: &Study) -> Value {
     let law = match study.law {
         Law::Inside => json!({ "kind": "inside" }),
         Law::Edges => json!({ "kind": "edges" }),
+        Law::Least => json!({ "kind": "least" }),
+        Law::Most => json!({ "kind": "most" }),
         Law::Tails(spreads) => json!({
             "kind": "tails",
             "spread_thousandths": {

@@ -162,12 +162,15 @@ impl Run {
     /// When silence is declared: the latest act, the time in which the person would have seen it, and
     /// the longest report. A report at that very moment still counts.
     pub fn silence_at(&self, world: &World, acting: &Acting) -> Option<Moment> {
+        self.silence_by(world, acting).map(|at| at.max(acting.grace))
+    }
+
+    fn silence_by(&self, world: &World, acting: &Acting) -> Option<Moment> {
         let step = world.step(acting.last());
         let silence = step.silence.as_ref()?;
         let anchor = world.anchor(silence.anchor, &acting.expected, &self.known);
         let from = anchor.unwrap_or(acting.end()).latest;
-        let at = from.after(silence.within).after(world.reports(step).hi);
-        Some(at.max(acting.grace))
+        Some(from.after(silence.within).after(world.reports(step).hi))
     }
 
     /// When a missed window is decided: its close, and as long as the report of an act in the last
@@ -193,7 +196,8 @@ impl Run {
             let from = from.unwrap_or(acting.end()).latest;
             from.after(met.delay.hi).after(met.recognise.hi).after(reports)
         });
-        answers.max().unwrap_or(of_act).max(of_act)
+        // An act in the last moment may be answered by nothing, and that takes its time to be known.
+        answers.chain(self.silence_by(world, acting)).fold(of_act, Moment::max)
     }
 
     /// The earliest moment at which a report can be true: of this answer, or of the act.

@@ -90,8 +90,11 @@ impl Draw {
         if width <= 1 {
             return lo;
         }
-        if self.law == Law::Edges {
-            return if self.bits() >> 63 == 0 { lo } else { hi };
+        match self.law {
+            Law::Edges => return if self.bits() >> 63 == 0 { lo } else { hi },
+            Law::Least => return lo,
+            Law::Most => return hi,
+            Law::Inside | Law::Tails(_) => {}
         }
         let scaled = (i128::from(self.bits()) * width) >> 64;
         i64::try_from(i128::from(lo) + scaled).unwrap_or(lo)

@@ -29,6 +29,10 @@ pub enum Law {
     Inside,
     /// Only the bounds themselves.
     Edges,
+    /// Always the least.
+    Least,
+    /// Always the most.
+    Most,
     /// Log-normal above a hard floor.
     Tails(Spreads),
 }
@@ -39,7 +43,7 @@ impl Law {
     pub const fn tails(&self) -> Option<Spreads> {
         match self {
             Law::Tails(spreads) => Some(*spreads),
-            Law::Inside | Law::Edges => None,
+            Law::Inside | Law::Edges | Law::Least | Law::Most => None,
         }
     }
 }

@@ -18,6 +18,7 @@ mod language;
 mod language_server;
 mod lengths;
 mod loudspeaker;
+mod missed;
 mod odds;
 mod page;
 mod page_sheet;
