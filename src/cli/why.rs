@@ -1,4 +1,4 @@
-//! `stepbell why CODE`: takes a complaint's code, gives what it means, how to mend it and what it
+//! `stepbell why CODE`: takes a complaint's code or a verdict, gives what it means, how to mend it and what it
 //! rests on; without a code, the list.
 
 use std::fmt::Write as _;
@@ -6,7 +6,8 @@ use std::fmt::Write as _;
 use super::args::WhyArgs;
 use super::exit::Exit;
 use super::out::Answer;
-use crate::complaint::{Code, why};
+use crate::complaint::why::Why;
+use crate::complaint::{Code, why, why_verdict};
 use crate::faces::safe::{safe, wrap};
 
 /// Columns of a text for reading.
@@ -18,6 +19,10 @@ const ALIKE: f64 = 0.7;
 #[must_use]
 pub fn run(args: &WhyArgs) -> Answer {
     let Some(name) = &args.code else { return Answer::ok(list()) };
+    if let Some(verdict) = why_verdict::find(name) {
+        let head = format!("{} (verdict)\n{}\n", verdict.name, verdict.sentence);
+        return Answer::ok(head + &long(verdict.why));
+    }
     match Code::find(name.trim()) {
         Some(code) => Answer::ok(one(code)),
         None => Answer::trouble(Exit::Usage, unknown(name)),
@@ -30,12 +35,19 @@ fn list() -> String {
         let _ =
             writeln!(text, "{:<30} {:<8} {}", code.name(), code.severity().word(), code.sentence());
     }
+    for verdict in &why_verdict::ALL {
+        let _ = writeln!(text, "{:<30} {:<8} {}", verdict.name, "verdict", verdict.sentence);
+    }
     text
 }
 
 fn one(code: Code) -> String {
-    let why = why::of(code);
-    let mut text = format!("{} ({})\n{}\n", code.name(), code.severity().word(), code.sentence());
+    let head = format!("{} ({})\n{}\n", code.name(), code.severity().word(), code.sentence());
+    head + &long(why::of(code))
+}
+
+fn long(why: Why) -> String {
+    let mut text = String::new();
     let parts =
         [("Why it matters", why.matters), ("To mend it", why.mend), ("It rests on", why.rests_on)];
     for (head, part) in parts.iter().filter(|(_, part)| !part.is_empty()) {

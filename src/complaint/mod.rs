@@ -9,6 +9,7 @@ pub mod render;
 mod sentences;
 pub mod visible;
 pub mod why;
+pub mod why_verdict;
 
 pub use code::{Code, Severity};
 pub use json::json;

@@ -270,6 +270,9 @@ pub struct Repair {
     pub from_ms: i64,
     /// The upper bound that would do.
     pub to_ms: i64,
+    /// Where less has to be said: the words now, and those that may be left, by the model.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub words: Option<(u32, u32)>,
 }
 
 /// The JSON Schema of the document, as text with a final newline: what `grammar/check.schema.json` holds.
@@ -330,6 +333,7 @@ fn timing(judgement: &Judgement, examined: &Examined) -> Timing {
                 what: what(repair.what),
                 from_ms: repair.from.0,
                 to_ms: repair.to.0,
+                words: repair.words,
             });
             Timing {
                 verdict,

@@ -138,6 +138,8 @@ fn refused(refusal: &Refusal, repairs: &[Repair], examined: &Examined) -> String
     if repairs.is_empty() {
         text.push_str("  no change of one of these numbers alone would do\n");
     }
+    let name = if refusal.certain { "impossible" } else { "not-proven" };
+    let _ = writeln!(text, "  `stepbell why {name}` says what this means");
     text
 }
 

@@ -7,9 +7,9 @@
 use super::Pause;
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
-use crate::procedure::plan::{Next, Plan, Report, StepIx};
+use crate::procedure::plan::{Next, Plan, StepIx};
 use crate::procedure::timing::{SpeechLengths, What, prompt};
-use crate::proof::compile::{End, Segment};
+use crate::proof::compile::{End, Segment, chain};
 use crate::proof::verdict::Segments;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
@@ -101,22 +101,6 @@ fn questions(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: 
     let asks = chain(plan, start).into_iter().flat_map(|ix| &plan.step(ix).asks);
     let asks = asks.filter_map(|id| procedure.readings.get(id.0 as usize));
     asks.fold(Millis::ZERO, |sum, reading| sum.plus(speech.of(reading.text).hi))
-}
-
-/// A step and all that follow it straight on, up to the one whose answer is awaited.
-fn chain(plan: &Plan, at: StepIx) -> Vec<StepIx> {
-    let mut chain = vec![at];
-    let mut here = at;
-    while let (Next::Step(next), true) =
-        (plan.step(here).go_on, plan.step(here).report != Report::Answer)
-    {
-        if next <= here || !plan.step(next).straight_on {
-            break;
-        }
-        chain.push(next);
-        here = next;
-    }
-    chain
 }
 
 /// Where the guide waits for the person, on any way of the plan.
