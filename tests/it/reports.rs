@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use stepbell::clock::Millis;
+use stepbell::complaint::why_verdict;
 use stepbell::faces::judged;
 use stepbell::faces::proven::{down, up};
 use stepbell::faces::verdict::judgement;
@@ -17,9 +18,11 @@ use stepbell::proof::compile::{Forms, Segment, TooLarge, segment};
 use stepbell::proof::controllable::{Stopped, Verdict as Answer, check};
 use stepbell::proof::network::{EdgeTag, Network, Point};
 use stepbell::proof::report::{Hard, Judgement, Report, WindowReport, judge};
+use stepbell::proof::tn;
 use stepbell::proof::verdict::{Verdict, prove, verdict};
 
 use crate::journals::check_committed;
+use crate::readme::blocks;
 use crate::verdicts::scripts;
 
 fn judged_all(examined: &Examined) -> Judgement {
@@ -356,6 +359,59 @@ fn what_is_proven_is_told_in_words() {
         assert!(line.chars().count() <= 80, "{line}");
     }
     insta::assert_snapshot!(text);
+}
+
+// ------------------------------------------------------------------ the document
+
+/// Every figure of the document is what the program says of the script in it: the rows and stories are
+/// lines of the answer, the sum by hand is the latest safe moment, the network in it is the published one
+/// and its branches can be met each for itself.
+#[test]
+fn the_document_about_the_proof_says_what_the_program_says() {
+    let script = blocks("grammar/PROOF.md", "bell").remove(0);
+    let examined = examine("a.bell", script.clone(), &mut |_| Err("no file".to_owned()));
+    assert!(examined.complaints.is_empty(), "{:?}", examined.complaints);
+    let report = reported(&examined).expect("proven");
+    let window = report.windows.first().expect("a window");
+    let latest = window.latest.expect("a cue").after;
+    assert_eq!((latest, window.slack), (Millis(4_630), Millis(3_861)));
+    // 15 - 0.02 - (1.5 + 3) - 0.35 - 1.5 - 4, and the quickest press before the words are over.
+    assert_eq!(latest, Millis(15_000 - 20 - (1_500 + 3_000) - 350 - 1_500 - 4_000));
+    assert_eq!(latest.minus(window.slack), Millis(769));
+    let narrow = script.replace("within 15s after", "within 11s after");
+    let narrow = examine("a.bell", narrow, &mut |_| Err("no file".to_owned()));
+    let told = [&examined, &narrow].map(|e| judgement(&judged_all(e), e, false)).concat();
+    let shown = blocks("grammar/PROOF.md", "text");
+    assert_eq!(shown.len(), 2);
+    for block in &shown {
+        assert!(told.contains(block.as_str()), "{block}\n--- is not in\n{told}");
+    }
+    let network = |text: &str| tn::parse(text).expect("a network").network;
+    let shown = blocks("grammar/PROOF.md", "tn").remove(0);
+    let file = |name: &str| {
+        let path = format!("{}/tests/networks/published/{name}", env!("CARGO_MANIFEST_DIR"));
+        std::fs::read_to_string(path).expect("readable")
+    };
+    let bare = |text: String| {
+        let lines: Vec<String> =
+            text.lines().filter(|line| !line.starts_with('#')).map(str::to_owned).collect();
+        lines
+    };
+    assert_eq!(bare(shown.clone()), bare(file("tree-union.tn")));
+    assert!(!controllable(&network(&shown)));
+    for path in ["tree-path-a.tn", "tree-path-b.tn"] {
+        assert!(controllable(&network(&file(path))), "{path}");
+    }
+}
+
+/// `why` knows every verdict by the word that `check` says.
+#[test]
+fn every_verdict_has_a_long_answer() {
+    for word in ["proven", "impossible", "not proven", "too large"] {
+        let found = why_verdict::find(word).expect(word);
+        assert!(found.why.matters.len() > 100 && found.why.mend.len() > 100, "{word}");
+    }
+    assert_eq!(why_verdict::find("perhaps"), None);
 }
 
 // ------------------------------------------------------------------ measured speech
