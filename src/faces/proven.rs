@@ -239,7 +239,8 @@ fn row(window: &WindowReport, examined: &Examined) -> Vec<String> {
         examined.sources.slice(window.place).split_whitespace().collect::<Vec<_>>().join(" ");
     let line = line(window.place, examined);
     // Where the number comes from is told above.
-    let said = said.split_once(", according to").map_or(said.as_str(), |(words, _)| words);
+    let cut = [", according to", ", assumed \""].iter().filter_map(|tail| said.find(tail)).min();
+    let said = &said[..cut.unwrap_or(said.len())];
     let name = step(window.at, examined);
     let words = format!("{spare}line {line}, {name}: {}", safe(said));
     let mut rows = wrap(&words, COLUMNS, FIGURE);

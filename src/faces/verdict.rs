@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! Not proven: no rule for when to cue was found that keeps these lines. On a way that
-//! begins with step first-on, 2.031s may be too little:
+//! begins with step first-on, 2.031s may be missing:
 //!     +9.98s  the window, line 56 (first-off)
 //!      -3.5s  hands, line 55 (first-off)
 //!   would be proven if it closes at 12.1s, not 10s (line 56)
@@ -120,12 +120,12 @@ fn refused(refusal: &Refusal, repairs: &[Repair], examined: &Examined) -> String
     let head = if refusal.certain {
         format!(
             "Impossible: no rule for when to cue can keep these lines. On a way that begins with step \
-             {step}, hands and vehicle inside their bounds can leave {short} too little:"
+             {step}, {short} can be missing whatever is done:"
         )
     } else {
         format!(
             "Not proven: no rule for when to cue was found that keeps these lines. On a way that begins \
-             with step {step}, {short} may be too little:"
+             with step {step}, {short} may be missing:"
         )
     };
     let mut text = wrap(&head, COLUMNS, 0).join("\n") + "\n";

@@ -256,7 +256,9 @@ fn why_answers_and_knows_what_was_meant() {
     call(&["why", "silence-to-early"]).err("Did you mean silence-too-early?").ends(2);
     call(&["why", "\u{1b}[2Jx"]).err("\\u{1b}[2Jx").ends(2);
     let list = call(&["why"]).out("working-key-first").ends(0);
-    assert_eq!(list.lines().count(), stepbell::complaint::Code::all().count());
+    let verdicts = stepbell::complaint::why_verdict::ALL.len();
+    assert_eq!(list.lines().count(), stepbell::complaint::Code::all().count() + verdicts);
+    call(&["why", "not proven"]).out("grammar/PROOF.md").ends(0);
 }
 
 #[test]

@@ -11,7 +11,7 @@ use stepbell::faces::judged;
 use stepbell::faces::proven::{down, up};
 use stepbell::faces::verdict::judgement;
 use stepbell::procedure::model::Procedure;
-use stepbell::procedure::plan::{Next, Plan, StepIx};
+use stepbell::procedure::plan::{Next, Plan, Report as Told, StepIx};
 use stepbell::procedure::timing::{Mark, SpeechSource, What};
 use stepbell::procedure::{Examined, examine};
 use stepbell::proof::compile::{Forms, Segment, TooLarge, segment};
@@ -228,10 +228,21 @@ fn counts_from(plan: &Plan, segment: &Segment, point: Point, name: &str, mark: M
 
 /// Whether a point is the report of a step with this name: what a window of a later step counts from.
 fn reported_by(plan: &Plan, segment: &Segment, point: Point, name: &str) -> bool {
+    // Acts that go straight on are reported together, at the last of them.
+    let reported = |from: StepIx| {
+        let mut last = from;
+        while let (true, Next::Step(next)) =
+            (plan.step(last).report != Told::Answer, plan.step(last).go_on)
+            && plan.step(next).straight_on
+        {
+            last = next;
+        }
+        last
+    };
     segment.demands.iter().filter(|demand| demand.from == point).any(|demand| {
         let windows = &plan.step(demand.key.step).windows;
         let window = windows.iter().find(|window| window.place == demand.key.place);
-        window.is_some_and(|window| plan.step(window.anchor.step).name == name)
+        window.is_some_and(|window| plan.step(reported(window.anchor.step)).name == name)
     })
 }
 
