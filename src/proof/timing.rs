@@ -4,7 +4,7 @@
 //! worked out before the run; what only a broken bound leads to, when it is first asked for. An answer
 //! is then a handful of sums. It is never later than the plain window arithmetic.
 
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::compile::WindowKey;
 use super::compile::ahead::{Matters, Standing, visits};
@@ -48,7 +48,8 @@ struct Shared {
     chains: Vec<Vec<StepIx>>,
     /// For each step the steps from whose cue it is come to without another.
     begins: Vec<Vec<StepIx>>,
-    matters: Vec<Matters>,
+    /// For each step what matters for its cue, once that is asked.
+    matters: Vec<OnceLock<Matters>>,
     /// For each step what was worked out for its cue, by what stands before it.
     tables: Mutex<Vec<Tables>>,
 }
@@ -71,7 +72,7 @@ impl NetworkTiming {
         let shared = Shared {
             procedure: procedure.clone(),
             plain: PlainTiming::new(procedure, plan, speech),
-            matters: plan.indexed().map(|(at, _)| Matters::ahead_of(plan, at)).collect(),
+            matters: plan.steps.iter().map(|_| OnceLock::new()).collect(),
             tables: Mutex::new(vec![Vec::new(); plan.steps.len()]),
             speech: speech.clone(),
             chains,
@@ -92,9 +93,9 @@ impl NetworkTiming {
     /// The table of a step's cue as things stand; `way`: for the nth choice of ways of holding alone.
     #[must_use]
     pub fn table(&self, at: StepIx, known: &Known, way: usize) -> Option<(Given<'_>, Table)> {
-        let Shared { procedure, ways, speech, matters, .. } = &*self.shared;
+        let Shared { procedure, ways, speech, .. } = &*self.shared;
         let given = Given { procedure, plan: ways.get(way)?, speech };
-        let standing = matters.get(at.0 as usize)?.now(at, known);
+        let standing = self.shared.matters(at)?.now(at, known);
         Some((given, Table::new(given, at, &standing)))
     }
 }
@@ -127,6 +128,11 @@ impl Shared {
         }
     }
 
+    fn matters(&self, at: StepIx) -> Option<&Matters> {
+        let plan = self.ways.first()?;
+        Some(self.matters.get(at.0 as usize)?.get_or_init(|| Matters::ahead_of(plan, at)))
+    }
+
     /// Works out the cue of a step.
     fn work_out(&self, at: StepIx, standing: Standing) -> Arc<Table> {
         let mut table = Table::default();
@@ -144,7 +150,7 @@ impl Shared {
 
     /// The table that counts for the cue of a step now.
     fn now(&self, at: StepIx, known: &Known) -> Arc<Table> {
-        let Some(matters) = self.matters.get(at.0 as usize) else { return Arc::default() };
+        let Some(matters) = self.matters(at) else { return Arc::default() };
         // A thread that died while it held this has left nothing half done in here.
         let tables = self.tables.lock().unwrap_or_else(PoisonError::into_inner);
         let mut of_step = tables.get(at.0 as usize).into_iter().flatten();

@@ -6,7 +6,9 @@
 //! limits count from the one, lower limits from the other. Its shape does not depend on the clock, so
 //! it can be worked out before the run and asked with the true times in it.
 
-use super::{Entry, Forms, Maker, Path, Segment, TooLarge, WindowKey, Work};
+use super::{
+    Entry, Forms, MOST_SEGMENT_POINTS, Maker, Path, Segment, TooLarge, WindowKey, Work,
+};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
 use crate::procedure::plan::{Next, Plan, StepIx, Target};
@@ -27,6 +29,8 @@ pub struct Standing {
     pub entered: BTreeSet<StepIx>,
     /// Steps that the run went back to.
     pub returns: BTreeSet<StepIx>,
+    /// More lies ahead than a network can hold: the rest is left open.
+    pub too_large: bool,
 }
 
 /// A moment before the cue.
@@ -223,6 +227,8 @@ pub struct Matters {
     pub tries: BTreeSet<StepIx>,
     /// Steps for which it matters whether the run went back to them.
     pub returns: BTreeSet<StepIx>,
+    /// More lies ahead than a network can hold.
+    pub too_large: bool,
 }
 
 impl Matters {
@@ -236,6 +242,9 @@ impl Matters {
         while let Some(at) = open.pop() {
             if !met.insert(at) {
                 continue;
+            }
+            if met.len() > MOST_SEGMENT_POINTS {
+                return Matters { too_large: true, ..Matters::default() };
             }
             first_tries |= matters.step(plan, at);
             let step = plan.step(at);
@@ -340,6 +349,7 @@ impl Matters {
             spent: spent.filter(|(_, n)| *n > 0).collect(),
             entered: self.tries.iter().copied().filter(tried).collect(),
             returns: returns.filter(|step| self.returns.contains(step)).collect(),
+            too_large: self.too_large,
         }
     }
 }
