@@ -75,7 +75,11 @@ fn script(steps: usize) -> String {
          step s0 \"Press it.\"\n  takes 1s to 3s\n  hear chime, between 1s and 3s after done, so go on\n  \
          nothing within 6s after done, so finish as unsure\n",
     );
-    let _ = writeln!(text, "phase all\n  within {}s after s0 answered\n  late, so finish as unsure", 40 * steps);
+    let _ = writeln!(
+        text,
+        "phase all\n  within {}s after s0 answered\n  late, so finish as unsure",
+        40 * steps
+    );
     for n in 1..steps {
         let _ = write!(
             text,
@@ -100,8 +104,12 @@ fn measure(steps: usize) {
     let Verdict::Proven(extent) = proven else { panic!("{proven:?}") };
     let check = best_of(&mut || drop(black_box(verdict(&procedure, &plans, &speech))));
 
-    let settings =
-        Settings { speech: speech.clone(), timing: heard, rehearsal: true, length: Length::Unbounded };
+    let settings = Settings {
+        speech: speech.clone(),
+        timing: heard,
+        rehearsal: true,
+        length: Length::Unbounded,
+    };
     let guide = Guide::new(Arc::clone(&procedure), settings);
     let _ = play(guide, &procedure, &speech, 1, &[], &plan.choices);
     let asked = ASKED.take();

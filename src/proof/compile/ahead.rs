@@ -6,9 +6,7 @@
 //! limits count from the one, lower limits from the other. Its shape does not depend on the clock, so
 //! it can be worked out before the run and asked with the true times in it.
 
-use super::{
-    Entry, Forms, MOST_SEGMENT_POINTS, Maker, Path, Segment, TooLarge, WindowKey, Work,
-};
+use super::{Entry, Forms, MOST_SEGMENT_POINTS, Maker, Path, Segment, TooLarge, WindowKey, Work};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
 use crate::procedure::plan::{Next, Plan, StepIx, Target};
