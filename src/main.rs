@@ -19,6 +19,7 @@ fn main() -> ExitCode {
         out_is_terminal,
         terminal: out_is_terminal && std::io::stdin().is_terminal() && !dumb,
         path: env::var_os("PATH"),
+        config_home: env::var_os("XDG_CONFIG_HOME"),
         cache_home: env::var_os("XDG_CACHE_HOME"),
         temporary: env::temp_dir(),
         second: Some(cli::guide::second_folder(&env::temp_dir())),

@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::network::NetworkArgs;
-use super::sound::SoundArgs;
+use super::ready::ReadyArgs;
+use super::sound::{SoundArgs, Speaking, Which};
 use super::tally::TallyArgs;
 use crate::clock::Millis;
 use crate::edge::keys::KeyMap;
@@ -53,6 +54,8 @@ pub enum Command {
     Guide(GuideArgs),
     /// Practise without a vehicle, or play many runs for the odds
     Rehearse(RehearseArgs),
+    /// Say what this computer can and cannot do, and try its sound
+    Ready(ReadyArgs),
     /// Show a record again, or what it says in short
     Replay(ReplayArgs),
     /// Say what many records say together
@@ -81,6 +84,14 @@ pub struct CheckArgs {
     /// Show what every window and every cue has to spare, not only the tightest; JSON always has all
     #[arg(long)]
     pub all: bool,
+    /// Render every prompt first (or take recordings: --voice=FOLDER), show how long each is, and count
+    /// with that instead of the model
+    #[arg(long, value_name = "FOLDER", num_args = 0..=1, require_equals = true,
+          default_missing_value = "auto", value_parser = Which::parse)]
+    pub voice: Option<Which>,
+    /// How it speaks.
+    #[command(flatten)]
+    pub speaking: Speaking,
 }
 
 /// How to answer.

@@ -5,18 +5,23 @@ use std::path::Path;
 
 use serde::Serialize;
 
+use super::Surroundings;
 use super::args::{CheckArgs, Format};
 use super::exit::Exit;
 use super::out::Answer;
 use super::script::{examined, pictures};
+use super::sound::{self, Late, Speaking, Spoken, Which, late};
 use crate::complaint::{Complaint, Severity};
 use crate::edge::files::STANDARD_INPUT;
 use crate::edge::patience::Stopper;
 use crate::faces::judged;
+use crate::faces::prompts::{self, Prompts};
 use crate::faces::safe::{safe, wrap};
 use crate::faces::sarif::{Script, sarif};
 use crate::faces::verdict::{MOST_REPAIRS, judgement, mended};
+use crate::faces::voicing::spoken;
 use crate::procedure::Examined;
+use crate::procedure::timing::speech_lengths;
 use crate::proof::controllable::Stopped;
 use crate::proof::report::{Judgement, judge};
 use crate::proof::verdict::{self, Verdict};
@@ -26,7 +31,7 @@ const COLUMNS: usize = 78;
 
 /// The answer to `check`.
 #[must_use]
-pub fn run(args: &CheckArgs, colour: bool) -> Answer {
+pub fn run(args: &CheckArgs, around: &Surroundings, colour: bool) -> Answer {
     let stopper = match Stopper::new() {
         Ok(stopper) => stopper,
         Err(why) => return Answer::trouble(Exit::Unable, format!("Ctrl-C cannot be heard: {why}")),
@@ -35,7 +40,7 @@ pub fn run(args: &CheckArgs, colour: bool) -> Answer {
     let mut documents = Vec::new();
     let (mut scripts, mut unread) = (Vec::new(), Vec::new());
     for path in &args.files {
-        let examined = match examined(path) {
+        let mut examined = match examined(path) {
             Ok(examined) => examined,
             Err(why) => {
                 let _ = writeln!(answer.err, "stepbell: {why}");
@@ -44,6 +49,13 @@ pub fn run(args: &CheckArgs, colour: bool) -> Answer {
                 continue;
             }
         };
+        let which = args.voice.as_ref();
+        let prompts = which.and_then(|which| said(which, &args.speaking, around, &mut examined));
+        let prompts = prompts.transpose().unwrap_or_else(|why| {
+            let _ = writeln!(answer.err, "stepbell: {why}");
+            answer.exit = answer.exit.max(Exit::Unable);
+            None
+        });
         let with_cues = args.all || args.format == Format::Json;
         let Ok(timing) = judged(&examined, with_cues, &stopper) else {
             let name = name(&examined);
@@ -62,8 +74,15 @@ pub fn run(args: &CheckArgs, colour: bool) -> Answer {
                 if let Some(words) = words {
                     let _ = write!(answer.out, "\n{words}");
                 }
+                if let Some(prompts) = &prompts {
+                    let _ = write!(answer.out, "\n{}", prompts::table(prompts, &examined));
+                }
             }
-            Format::Json => documents.push(judged::script(&examined, timing.as_ref())),
+            Format::Json => {
+                let voice = prompts.map(|prompts| prompts::document(&prompts, &examined));
+                documents
+                    .push(judged::Script { voice, ..judged::script(&examined, timing.as_ref()) });
+            }
             Format::Sarif => scripts.push(script(path, examined, timing)),
         }
     }
@@ -92,6 +111,33 @@ fn judged(
     let patience = stopper.patience(long);
     let stop = || patience.ends();
     judge(procedure, &examined.plans, &examined.speech, with_cues, &stop).map(Some)
+}
+
+/// Renders what a sound script says and counts with it; nothing where the script has errors.
+fn said(
+    which: &Which,
+    speaking: &Speaking,
+    around: &Surroundings,
+    examined: &mut Examined,
+) -> Option<Result<Prompts, String>> {
+    let procedure = examined.procedure.as_ref().filter(|_| examined.is_sound())?;
+    let texts = spoken(procedure);
+    let words: Vec<_> = texts.iter().map(|(_, text)| *text).collect();
+    let (bank, silent) = match sound::spoken(which, speaking, around, &words) {
+        Ok(Spoken { bank: Some(bank), silent, .. }) => (bank, silent),
+        Ok(Spoken { missing, .. }) => {
+            return Some(Err(format!("{}. The model's lengths stand", missing.join("; "))));
+        }
+        Err(why) => return Some(Err(why)),
+    };
+    let model = speech_lengths(procedure);
+    let mut speech = model.clone();
+    bank.measure(procedure, &mut speech);
+    let Late { lag, checked } = late(around, None);
+    speech.lag = lag;
+    let prompts = Prompts::of(procedure, &bank, (&model, &speech), checked.is_some(), silent);
+    examined.measured(speech);
+    Some(Ok(prompts))
 }
 
 fn pretty(value: &impl Serialize) -> String {

@@ -46,8 +46,13 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
         Ok(heard) => heard,
         Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
     };
-    if let Some(bank) = &heard.bank {
-        bank.measure(&procedure, &mut examined.speech);
+    if heard.is_any() {
+        let mut speech = examined.speech.clone();
+        if let Some(bank) = &heard.bank {
+            bank.measure(&procedure, &mut speech);
+        }
+        speech.lag = heard.lag;
+        examined.measured(speech);
     }
     let reason = match reason(args, &examined) {
         Ok(reason) => reason,
@@ -185,6 +190,7 @@ fn header(
         profile: procedure.operator.name.clone(),
         lengths: source_name(speech),
         spoken: kept(speech),
+        lag: speech.lag.0,
         operator: args.operator_label.clone(),
         counts: std::collections::BTreeMap::new(),
         continues: None,

@@ -11,6 +11,7 @@ pub mod network;
 pub mod odds;
 pub mod out;
 pub mod page;
+pub mod ready;
 pub mod replay;
 pub mod script;
 pub mod sheet;
@@ -50,6 +51,8 @@ pub struct Surroundings {
     pub terminal: bool,
     /// `PATH`: where other programs lie.
     pub path: Option<OsString>,
+    /// `XDG_CONFIG_HOME`.
+    pub config_home: Option<OsString>,
     /// `XDG_CACHE_HOME`.
     pub cache_home: Option<OsString>,
     /// The folder for temporary files.
@@ -67,11 +70,12 @@ pub fn run(around: &Surroundings) -> Exit {
     };
     let colour = around.out_is_terminal && !around.no_colour;
     match cli.command {
-        Command::Check(args) => out::say(&check::run(&args, colour)),
+        Command::Check(args) => out::say(&check::run(&args, around, colour)),
         Command::Tidy(args) => out::say(&tidy::run(&args)),
         Command::Why(args) => out::say(&why::run(&args)),
         Command::Guide(args) => guide::run(&args, around),
         Command::Rehearse(args) => out::say(&odds::run(&args)),
+        Command::Ready(args) => ready::run(&args, around),
         Command::Replay(args) => replay::run(&args, around),
         Command::Tally(args) => out::say(&tally::run(&args)),
         Command::Sheet(args) => out::say(&sheet::run(&args)),

@@ -8,6 +8,8 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 
 use super::Surroundings;
+use crate::clock::Millis;
+use crate::edge::config::{self, SoundCheck};
 use crate::edge::page::Shelf;
 use crate::edge::page::shelf::Tones;
 use crate::edge::shelf::RunShelf;
@@ -139,6 +141,8 @@ pub struct Heard {
     pub missing: Vec<String>,
     /// What is there: for the record.
     pub noted: Vec<String>,
+    /// How late a sound is heard, at most.
+    pub lag: Millis,
 }
 
 impl Default for Heard {
@@ -150,11 +154,18 @@ impl Default for Heard {
             shelf: Arc::new(Tones::new(&Setting::default())),
             missing,
             noted,
+            lag: Millis::ZERO,
         }
     }
 }
 
 impl Heard {
+    /// Whether anything can be heard at all.
+    #[must_use]
+    pub fn is_any(&self) -> bool {
+        self.bank.is_some() || self.speaker.is_some()
+    }
+
     /// Renders what is to be said and starts the loudspeaker; `page`: pages can sound too.
     ///
     /// # Errors
@@ -176,14 +187,23 @@ impl Heard {
         let bank = bank.map(Arc::new);
         let register = if banners.is_empty() { Register::Real } else { Register::Practice };
         let voice = bank.as_ref().map_or("only tones", |bank| &bank.voice);
-        let (speaker, by) = match speaker(player, around, bank.clone(), banners) {
+        let (speaker, by, lag) = match speaker(player, around, bank.clone(), banners) {
             Ok(speaker) => {
-                let by = format!("played by {}", speaker.player());
-                (Some(speaker), by)
+                let Late { lag, checked } = late(around, Some(speaker.player()));
+                let by = match checked {
+                    Some(at) => {
+                        format!("played by {}, heard by a person on {at}", speaker.player())
+                    }
+                    None => {
+                        missing.push(NOT_CHECKED.to_owned());
+                        format!("played by {}, not checked by ear", speaker.player())
+                    }
+                };
+                (Some(speaker), format!("{by}; heard at most {lag} late"), lag)
             }
             Err(why) if page => {
                 missing.push(format!("{why}; only a page can be heard"));
-                (None, "for pages".to_owned())
+                (None, "for pages".to_owned(), UNMEASURED)
             }
             Err(why) => {
                 let missing = format!("{why}. Watch the screen; `stepbell ready` says more");
@@ -192,8 +212,37 @@ impl Heard {
         };
         let noted = vec![format!("sound: {voice}; {by}")];
         let shelf = Arc::new(RunShelf::new(register, bank.clone(), texts));
-        Ok(Heard { bank, speaker, shelf, missing, noted })
+        Ok(Heard { bank, speaker, shelf, missing, noted, lag })
     }
+}
+
+/// Said as long as nobody has said that the sound can be heard.
+const NOT_CHECKED: &str =
+    "nobody has said yet that the sound can be heard: make the check of `stepbell ready`";
+
+/// Counted with as long as nobody has tapped along: what is between this program and a wired loudspeaker.
+pub const UNMEASURED: Millis = Millis(200);
+
+/// How late a sound is heard.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Late {
+    /// At most.
+    pub lag: Millis,
+    /// When a person has heard this player; `None`: never.
+    pub checked: Option<String>,
+}
+
+/// What the last sound check says of a player (`None`: whichever was heard).
+#[must_use]
+pub fn late(around: &Surroundings, player: Option<&str>) -> Late {
+    let check = kept(around).filter(|check| player.is_none_or(|name| name == check.player));
+    let lag = check.as_ref().and_then(SoundCheck::lag).unwrap_or(UNMEASURED);
+    Late { lag, checked: check.map(|check| check.at) }
+}
+
+fn kept(around: &Surroundings) -> Option<SoundCheck> {
+    let place = config::place(around.config_home.as_deref(), around.home.as_deref())?;
+    config::load(&place)
 }
 
 fn read_pack(folder: &std::path::Path) -> Result<pack::Pack, String> {
@@ -248,9 +297,11 @@ pub fn speaker(
     bank: Option<Arc<Bank>>,
     banners: &[Banner],
 ) -> Result<Speaker, String> {
+    let kept = kept(around);
     let wanted = Wanted {
         search: around.path.as_deref(),
         player,
+        first: kept.as_ref().map(|check| check.player.as_str()),
         bank,
         banners,
         temporary: &around.temporary,

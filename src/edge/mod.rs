@@ -9,7 +9,10 @@ pub mod many;
 pub mod patience;
 pub mod records;
 
+pub mod asking;
+pub mod config;
 pub mod console;
+pub mod fitness;
 pub mod keys;
 pub mod language;
 pub mod pack;

@@ -128,6 +128,8 @@ enum Work {
         took: Instant,
         /// When it first took more than the pipe holds.
         plays: Option<Instant>,
+        /// How long it has made us wait since then: what plays takes its time.
+        held_up: Duration,
     },
     File {
         /// At work, since when, with how many samples.
@@ -174,7 +176,15 @@ impl Player {
                     end(&mut child);
                     return Err(format!("{}: {why}", known.name));
                 }
-                Work::Stream { child, to, rest: Vec::new(), given: 0, took: begun, plays: None }
+                Work::Stream {
+                    child,
+                    to,
+                    rest: Vec::new(),
+                    given: 0,
+                    took: begun,
+                    plays: None,
+                    held_up: Duration::ZERO,
+                }
             }
             Way::File | Way::Script(_) => {
                 let folder = Scratch::new(temporary)
@@ -195,7 +205,10 @@ impl Player {
     #[must_use]
     pub fn is_settled(&self) -> bool {
         match &self.work {
-            Work::Stream { plays, .. } => plays.is_some_and(|since| since.elapsed() >= SETTLED),
+            Work::Stream { plays, held_up, .. } => {
+                let long = |since: &Instant| since.elapsed() >= SETTLED;
+                plays.as_ref().is_some_and(long) && *held_up >= SETTLED / 4
+            }
             Work::File { child, .. } => {
                 child.as_ref().is_some_and(|(_, since, _)| since.elapsed() >= SETTLED)
             }
@@ -229,7 +242,7 @@ impl Player {
 
     fn stream(&mut self, mixer: &mut Mixer) -> Result<(), String> {
         let name = self.known.name;
-        let Work::Stream { child, to, rest, given, took, plays } = &mut self.work else {
+        let Work::Stream { child, to, rest, given, took, plays, held_up } = &mut self.work else {
             return Ok(());
         };
         if let Ok(Some(status)) = child.try_wait() {
@@ -243,6 +256,9 @@ impl Player {
             *given += piece as u64;
         }
         let wrote = if rest.is_empty() { Ok(0) } else { to.write(rest) };
+        if plays.is_some() && !matches!(wrote, Ok(1..)) {
+            *held_up += PAUSE;
+        }
         match wrote {
             Ok(0) => std::thread::sleep(PAUSE),
             Ok(many) => {

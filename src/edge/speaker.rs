@@ -53,6 +53,8 @@ pub struct Wanted<'a> {
     pub search: Option<&'a OsStr>,
     /// Only the player of this name; `None`: the first that plays.
     pub player: Option<&'a str>,
+    /// The player that is tried first.
+    pub first: Option<&'a str>,
     /// What can be spoken; `None`: only tones.
     pub bank: Option<Arc<Bank>>,
     /// What this is, if not the real thing.
@@ -83,7 +85,10 @@ impl Speaker {
     pub fn start(wanted: &Wanted<'_>) -> Result<Speaker, NoPlayer> {
         let mut failed = NoPlayer::default();
         let is_wanted = |known: &Known| wanted.player.is_none_or(|name| name == known.name);
-        for (known, program) in found(wanted.search).into_iter().filter(|(k, _)| is_wanted(k)) {
+        let mut players = found(wanted.search);
+        players.retain(|(known, _)| is_wanted(known));
+        players.sort_by_key(|(known, _)| wanted.first != Some(known.name));
+        for (known, program) in players {
             let rate = wanted.bank.as_ref().map_or(RATE, |bank| bank.rate);
             let player = Player::start(known, &program, rate, wanted.temporary);
             match player.and_then(|player| Speaker::with(player, rate, wanted)) {

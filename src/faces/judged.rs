@@ -10,6 +10,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
 
+use super::prompts::Voice;
 use super::verdict::{explosion, what, word};
 use crate::complaint::Severity;
 use crate::complaint::json::json as complaints_json;
@@ -43,6 +44,9 @@ pub struct Script {
     pub variants: usize,
     /// What is known of its timing; nothing while it has errors.
     pub timing: Option<Timing>,
+    /// With `--voice`: how long each text takes to say.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub voice: Option<Voice>,
     /// What is wrong with it, in the order of places.
     #[schemars(with = "Vec<Complaint>")]
     pub complaints: Value,
@@ -295,6 +299,7 @@ pub fn script(examined: &Examined, judgement: Option<&Judgement>) -> Script {
         warnings: count(Severity::Warning),
         variants: examined.plans.len(),
         timing: judgement.map(|judgement| timing(judgement, examined)),
+        voice: None,
         complaints: complaints_json(&examined.complaints, &examined.sources),
     }
 }

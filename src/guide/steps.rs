@@ -7,7 +7,6 @@ use crate::guide::cue::{Cue, Fact, Notice, OutcomeKind, Tone};
 use crate::guide::out::Out;
 use crate::guide::run::{Acting, Before, Phase, Run, next_let_go};
 use crate::guide::world::{Expected, World, plus};
-use crate::procedure::model::CUE_JITTER;
 use crate::procedure::plan::{PlanMet, Report, StepIx};
 use crate::procedure::timing::{Bracket, Mark, Point, What, Why};
 
@@ -351,7 +350,7 @@ impl Run {
         out.ring(Tone::LetGo);
         out.record(Fact::CueGiven { point, due, given: out.now });
         let reacts = world.actor(world.step(step)).reacts;
-        let said = Bracket { earliest: out.now, latest: out.now.after(CUE_JITTER) };
+        let said = Bracket { earliest: out.now, latest: out.now.after(world.speech.jitter()) };
         let shift = out.now.since(due).max(Millis::ZERO);
         let mut passed = false;
         for e in &mut acting.expected {

@@ -6,8 +6,8 @@
 use crate::clock::{Millis, Moment, Span};
 use crate::guide::cue::Cue;
 use crate::procedure::model::{
-    Alert, CLOCK_ERROR, CUE_JITTER, EndingClass, EndingId, Event, Hold, Procedure, Profile,
-    PurseId, Range, ReadingId, TextId,
+    Alert, CLOCK_ERROR, EndingClass, EndingId, Event, Hold, Procedure, Profile, PurseId, Range,
+    ReadingId, TextId,
 };
 use crate::procedure::plan::{Anchor, Next, Plan, PlanStep, Report, StepIx, Target, person};
 use crate::procedure::timing::{
@@ -167,7 +167,7 @@ impl World {
                 Some(Hold::For(range, ..)) => {
                     let let_go = self.let_go_due(step, done, *range);
                     Some(plus(
-                        Bracket { earliest: let_go, latest: let_go.after(CUE_JITTER) },
+                        Bracket { earliest: let_go, latest: let_go.after(self.speech.jitter()) },
                         self.actor(step).reacts,
                     ))
                 }

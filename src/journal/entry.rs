@@ -148,6 +148,10 @@ pub struct Header {
     /// The lengths that were counted with where they are not those of the model.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub spoken: Vec<SpokenText>,
+    /// How much later than it was given a sound was counted to be heard, in milliseconds.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    #[schemars(range(min = 0))]
+    pub lag: i64,
     /// Who was led through it; may be a pseudonym, may be absent.
     #[serde(default)]
     pub operator: Option<String>,
@@ -186,6 +190,10 @@ impl ScriptFile {
         let text = text.into();
         ScriptFile { name: name.into(), sha256: super::sha256_hex(text.as_bytes()), text }
     }
+}
+
+fn is_zero(n: &i64) -> bool {
+    *n == 0
 }
 
 /// How long one text takes to say, as the run counted with it.

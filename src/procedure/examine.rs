@@ -5,7 +5,7 @@
 
 use super::library;
 use super::model::Procedure;
-use super::plan::Plan;
+use super::plan::{Plan, prompt_too_long};
 use super::timing::{SpeechLengths, speech_lengths};
 use super::{check, in_order, plans};
 use crate::complaint::{Code, Complaint};
@@ -31,6 +31,17 @@ impl Examined {
     #[must_use]
     pub fn is_sound(&self) -> bool {
         !self.complaints.iter().any(Complaint::is_error)
+    }
+
+    /// Its texts were rendered or recorded: everything that rests on their lengths is looked at anew.
+    pub fn measured(&mut self, speech: SpeechLengths) {
+        self.speech = speech;
+        let Some(procedure) = &self.procedure else { return };
+        self.complaints.retain(|complaint| complaint.code != Code::PromptTooLong);
+        for plan in &self.plans {
+            prompt_too_long(procedure, plan, &self.speech, &mut self.complaints);
+        }
+        self.complaints = in_order(std::mem::take(&mut self.complaints));
     }
 }
 

@@ -215,6 +215,7 @@ pub fn rerun(
     let procedure = Arc::new(procedure);
     let mut settings = settings(&procedure);
     put_back(&mut settings.speech, &header.spoken);
+    settings.speech.lag = Millis(header.lag.max(0));
     let mut guide = Guide::new(Arc::clone(&procedure), settings);
     let mut compare = Compare { came: Vec::new(), seen: 0 };
     let mut begun = false;

@@ -252,6 +252,7 @@ fn foreign_record() -> Vec<u8> {
         profile: steers(),
         lengths: steers(),
         spoken: Vec::new(),
+        lag: 0,
         operator: Some(steers()),
         counts: std::collections::BTreeMap::from([(steers(), i64::MIN)]),
         continues: Some(steers()),

@@ -52,6 +52,7 @@ fn header() -> Header {
         profile: "standard".to_owned(),
         lengths: "model, 110 words a minute".to_owned(),
         spoken: Vec::new(),
+        lag: 0,
         operator: None,
         counts: std::collections::BTreeMap::new(),
         continues: None,

@@ -94,7 +94,14 @@ impl Bench {
         let search = self.search();
         let temporary = self.0.as_path();
         let search = Some(search.as_os_str());
-        Speaker::start(&Wanted { search, player: None, bank: None, banners, temporary })
+        Speaker::start(&Wanted {
+            search,
+            player: None,
+            first: None,
+            bank: None,
+            banners,
+            temporary,
+        })
     }
 
     /// The program's `guide` on a tiny script, its questions answered, its two steps confirmed.
@@ -214,15 +221,21 @@ fn a_player_that_fails_silently_does_not_pass() {
     bench.program("pw-play", "echo 'error: no server' >&2; exit 1");
     bench.program("paplay", "exit 0");
     bench.program("aplay", "cat > /dev/null");
-    let why = missing(bench.start(&[]));
-    assert_eq!(
-        why,
-        [
-            "pw-play ended with 1: error: no server",
-            "paplay ended with 0",
-            "aplay takes sound faster than it can be played: nobody hears it"
-        ]
-    );
+    let fast = "aplay takes sound faster than it can be played: nobody hears it";
+    let why = match bench.start(&[]) {
+        Err(NoPlayer(why)) => why,
+        // On a busy computer it looks like a player until it has taken too much.
+        Ok(mut speaker) => {
+            let mut told = None;
+            until("it is found out", || {
+                told = speaker.trouble();
+                told.is_some()
+            });
+            assert_eq!(told, Some(format!("the sound no longer works: {fast}")));
+            return;
+        }
+    };
+    assert_eq!(why, ["pw-play ended with 1: error: no server", "paplay ended with 0", fast]);
 }
 
 #[test]
@@ -373,14 +386,8 @@ fn a_run_is_spoken_recorded_with_its_lengths_and_the_same_again() {
     let notes: Vec<_> = record.iter().filter(|line| line["kind"] == "note").collect();
     let note = "sound: espeak-ng 9.9, en, 150 words a minute; played by aplay";
     assert!(notes.iter().any(|line| line["text"] == note), "{notes:?}");
-    let played = bench.played();
-    let mut prompt = samples(Signal::Prepare, Register::Practice, RATE);
-    prompt.resize(RATE as usize * 6 / 10, 0);
-    // At first the sign fades out beside it; its end may lie in the now cue, if the stand-in is slow.
-    prompt.drain(..RATE as usize / 8);
-    prompt.extend(&spoken(1)[..RATE as usize / 20]);
-    assert!(find(&played, &prompt).is_some(), "the tone, then the word");
-    assert!(find(&played, &samples(Signal::Now, Register::Practice, RATE)).is_some());
+    // Nothing cuts the last of the now cues, however slow the stand-in is.
+    assert!(find(&bench.played(), &samples(Signal::Now, Register::Practice, RATE)).is_some());
     // The same inputs with the lengths of the record give the same effects.
     let mut files = fs::read_dir(bench.file("records")).expect("a folder");
     let path = files.next().expect("a record").expect("one").path();
@@ -426,9 +433,9 @@ fn a_player_that_breaks_in_a_run_is_said_on_the_other_faces_and_recorded() {
     assert!(bench.record().iter().any(|line| line["text"] == why));
 }
 
-/// Words are cut for a now cue, and the cue's own word follows its tone, also through a real pipe.
+/// Words follow their tone and are cut for a now cue, also through a real pipe.
 #[test]
-fn a_now_cue_cuts_what_is_said() {
+fn a_prompt_follows_its_tone_and_a_now_cue_cuts_what_is_said() {
     let bench = Bench::new("cuts");
     let search = bench.speaks().plays().search();
     let voice = Voice::find(Some(&search), "en", 150).expect("a voice");
@@ -436,9 +443,21 @@ fn a_now_cue_cuts_what_is_said() {
         ["one two three four five six seven eight nine ten one two three four five", "New key."];
     let (bank, _) = voice::bank(&voice, &texts, &bench.0);
     let bank = Some(Arc::new(bank));
-    let wanted =
-        Wanted { search: Some(&search), player: None, bank, banners: &[], temporary: &bench.0 };
+    let wanted = Wanted {
+        search: Some(&search),
+        player: None,
+        first: None,
+        bank,
+        banners: &[],
+        temporary: &bench.0,
+    };
     let mut speaker = Speaker::start(&wanted).expect("it plays");
+    speaker.ring(Tone::Prepare);
+    speaker.say(Cue::Prepare, texts[1]);
+    let mut prompt = samples(Signal::Prepare, Register::Real, RATE);
+    prompt.resize(RATE as usize * 6 / 10, 0);
+    prompt.extend(spoken(2));
+    until("the tone, then the words", || find(&bench.played(), &prompt).is_some());
     speaker.say(Cue::Question, texts[0]);
     until("words", || find(&bench.played(), &spoken(3)).is_some());
     speaker.ring(Tone::Now);

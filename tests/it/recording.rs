@@ -41,6 +41,7 @@ pub fn header() -> Header {
         profile: "standard".to_owned(),
         lengths: "model".to_owned(),
         spoken: Vec::new(),
+        lag: 0,
         operator: None,
         counts: std::collections::BTreeMap::new(),
         continues: None,

@@ -213,6 +213,7 @@ fn hostile_record(folder: &Path) -> PathBuf {
         profile: evil.to_owned(),
         lengths: evil.to_owned(),
         spoken: Vec::new(),
+        lag: 0,
         operator: Some(evil.to_owned()),
         counts: std::collections::BTreeMap::new(),
         continues: None,

@@ -34,6 +34,7 @@ fn header(title: &str, text: &str, nth: u64, run: RunKind) -> Header {
         profile: "standard".to_owned(),
         lengths: "model".to_owned(),
         spoken: Vec::new(),
+        lag: 0,
         operator: Some(format!("apprentice {}", nth % 2)),
         counts: std::collections::BTreeMap::new(),
         continues: None,

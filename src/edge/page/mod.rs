@@ -92,7 +92,10 @@ impl Where {
 
 /// The address by which this computer is reached from its network: that of the interface through which
 /// it would send. No packet is sent; the address asked for is one for documentation (RFC 5737).
-fn lan_address() -> io::Result<IpAddr> {
+///
+/// # Errors
+/// When it is in no network.
+pub fn lan_address() -> io::Result<IpAddr> {
     let none = || {
         io::Error::new(
             io::ErrorKind::AddrNotAvailable,

@@ -14,6 +14,7 @@ mod rest;
 mod unroll;
 
 pub use choose::{MOST_VARIANTS, variants};
+pub use find::prompt_too_long;
 
 use crate::clock::{Millis, Span};
 use crate::complaint::Complaint;

@@ -49,7 +49,7 @@ pub fn report_delay(procedure: &Procedure, step: &PlanStep) -> Span {
 #[must_use]
 pub fn now_words(speech: &SpeechLengths, step: &PlanStep) -> Span {
     let words = step.say.map_or(Span::ZERO, |text| speech.of(text));
-    words.then(Span::new(Millis::ZERO, NOW_TONE.plus(CUE_JITTER)))
+    words.then(Span::new(Millis::ZERO, NOW_TONE.plus(speech.jitter())))
 }
 
 /// What is said before the cue of a step, in order: its prepare text, and those of the steps that go
@@ -84,6 +84,12 @@ impl SpeechLengths {
     #[must_use]
     pub fn of(&self, text: TextId) -> Span {
         self.texts.get(&text).map_or(Span::ZERO, |spoken| spoken.span)
+    }
+
+    /// How late a cue may be heard, at most.
+    #[must_use]
+    pub fn jitter(&self) -> Millis {
+        CUE_JITTER.plus(self.lag)
     }
 
     /// A text was rendered or recorded and takes at most this long, the silence after it included
@@ -122,7 +128,7 @@ pub fn speech_lengths(procedure: &Procedure) -> SpeechLengths {
         texts.map(|(id, said)| (id, by_model(&said.text))).collect();
     let bodies = procedure.ways.iter().map(|way| &way.body).chain([&procedure.body]);
     bodies.for_each(|body| stated(body, &mut texts));
-    SpeechLengths { texts, voice: None }
+    SpeechLengths { texts, voice: None, lag: Millis::ZERO }
 }
 
 /// The model for one text at `rate` words a minute. Digits are spoken one by one.

@@ -8,7 +8,7 @@ use super::{
     strokes,
 };
 use crate::clock::{Millis, Span};
-use crate::procedure::model::{Basis, CUE_JITTER, Hold, HowMany, Procedure, Range};
+use crate::procedure::model::{Basis, Hold, HowMany, Procedure, Range};
 use crate::procedure::plan::{Next, Plan, PlanStep, Report, StepIx, Target, person};
 use crate::source::Place;
 
@@ -133,7 +133,7 @@ impl List<'_> {
             Some(Hold::For(range, basis, place)) => {
                 let by = From::new(Decides::Demand, What::Holding, *place, basis);
                 self.add(p(Mark::Done), p(Mark::Released), (range.lo, range.hi), by);
-                let free = reacts.then(Span::new(Millis::ZERO, CUE_JITTER));
+                let free = reacts.then(Span::new(Millis::ZERO, self.speech.jitter()));
                 let by = From::new(Decides::Person, What::LettingGo, *place, &Basis::Unsaid);
                 self.add(p(Mark::LetGo), p(Mark::Released), span(free), by);
                 let by = From::new(Decides::Guide, What::Order, *place, &Basis::Unsaid);

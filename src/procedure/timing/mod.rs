@@ -303,6 +303,10 @@ pub struct SpeechLengths {
     texts: BTreeMap<TextId, Spoken>,
     /// Which voice or whose recordings were measured, for people; nothing where none were.
     pub voice: Option<String>,
+    /// How much later than it is given a sound is heard, at most: the player's store, a wireless
+    /// loudspeaker. It comes on top of the jitter of every cue. Words and the cue behind them are late
+    /// alike, so that the lengths of words stay what they are.
+    pub lag: Millis,
 }
 
 /// How long one text takes to say.

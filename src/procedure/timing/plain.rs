@@ -8,7 +8,7 @@ use super::{
     strokes,
 };
 use crate::clock::{Millis, Moment, Span};
-use crate::procedure::model::{CLOCK_ERROR, CUE_JITTER, Hold, Procedure, Range};
+use crate::procedure::model::{CLOCK_ERROR, Hold, Procedure, Range};
 use crate::procedure::plan::{Next, Plan, PlanStep, PlanWindow, Report, StepIx, person};
 use crate::source::Place;
 use std::collections::BTreeMap;
@@ -62,7 +62,7 @@ impl PlainTiming {
                 timing.claims.insert(Point { step: at, mark: Mark::Called }, run.claims);
             }
             for mark in [Mark::Begun, Mark::Done, Mark::Released, Mark::LetGo] {
-                let claims = act_claims(procedure, at, step, mark);
+                let claims = act_claims(procedure, speech, at, step, mark);
                 timing.claims.insert(Point { step: at, mark }, claims);
             }
         }
@@ -229,7 +229,7 @@ impl Run<'_> {
         let reacts = person(self.procedure, step.by).reacts;
         match &step.hold {
             Some(Hold::For(range, ..)) => {
-                let call = CLOCK_ERROR.plus(CUE_JITTER).plus(reacts.hi);
+                let call = CLOCK_ERROR.plus(self.speech.jitter()).plus(reacts.hi);
                 let free = done.then(Span::new(range.lo, range.lo.plus(call)));
                 (Some(free), free)
             }
@@ -291,9 +291,15 @@ fn over(procedure: &Procedure, step: &PlanStep, end: Span) -> Millis {
 }
 
 /// What binds a moment of the act itself.
-fn act_claims(procedure: &Procedure, at: StepIx, step: &PlanStep, mark: Mark) -> Vec<Claim> {
+fn act_claims(
+    procedure: &Procedure,
+    speech: &SpeechLengths,
+    at: StepIx,
+    step: &PlanStep,
+    mark: Mark,
+) -> Vec<Claim> {
     let reacts = person(procedure, step.by).reacts;
-    let free = reacts.then(Span::new(Millis::ZERO, CUE_JITTER));
+    let free = reacts.then(Span::new(Millis::ZERO, speech.jitter()));
     // From the moment in question to what a window binds, as far as it follows from it.
     let reach = |subject: Mark| match (mark, subject) {
         (Mark::Begun, Mark::Done) => Some(strokes(step)),

@@ -193,7 +193,7 @@ impl Maker<'_> {
         let held = self.leg(Span::exactly(least), at, place, What::Holding);
         let early = Span::exactly(Millis::ZERO.minus(quickest));
         let early = self.leg(early, at, place, What::LettingGo);
-        let free = reacts.then(Span::new(Millis::ZERO, CUE_JITTER));
+        let free = reacts.then(Span::new(Millis::ZERO, self.speech.jitter()));
         let free = self.leg(free, at, place, What::LettingGo);
         said.then(held).then(early).then(free)
     }

@@ -2,7 +2,7 @@
 //! numbers come from, and what is assumed because no line says it.
 
 use crate::clock::{Millis, Span};
-use crate::procedure::model::{Basis, CLOCK_ERROR, CUE_JITTER, Procedure, Profile};
+use crate::procedure::model::{Basis, CLOCK_ERROR, Procedure, Profile};
 use crate::procedure::plan::{Plan, person};
 use crate::procedure::timing::{Decides, SpeechLengths, SpeechSource, What, bounds};
 use crate::source::Place;
@@ -128,6 +128,6 @@ fn assumed(procedure: &Procedure, plans: &[Plan], speech: &SpeechLengths) -> Vec
         let rate = procedure.operator.words_a_minute;
         all.push(Assumption::Speech { rate, texts: by_model });
     }
-    all.extend([Assumption::Clock(CLOCK_ERROR), Assumption::Jitter(CUE_JITTER)]);
+    all.extend([Assumption::Clock(CLOCK_ERROR), Assumption::Jitter(speech.jitter())]);
     all
 }

@@ -13,8 +13,10 @@ use super::{Plan, PlanStep, StepIx};
 use crate::clock::Millis;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{PlaceId, Procedure};
+use crate::procedure::timing::speech_lengths;
 
 pub(super) use ends::unreached;
+pub use moments::prompt_too_long;
 
 /// Finds everything that one plan shows.
 pub(super) fn complaints(
@@ -30,7 +32,7 @@ pub(super) fn complaints(
     moments::not_happened(plan, graph, found);
     moments::silence_too_early(plan, found);
     moments::not_staged(procedure, plan, found);
-    moments::prompt_too_long(procedure, plan, found);
+    moments::prompt_too_long(procedure, plan, &speech_lengths(procedure), found);
     targets::late(plan, found);
     targets::across_no_return(plan, graph, &reached, found);
     targets::break_off(plan, graph, &reached, found);

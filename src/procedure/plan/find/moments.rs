@@ -6,7 +6,7 @@ use super::super::{Anchor, Next, Plan, PlanStep, PlanWindow, StepIx};
 use crate::clock::Millis;
 use crate::complaint::{Code, Complaint};
 use crate::procedure::model::{Event, Hold, Procedure};
-use crate::procedure::timing;
+use crate::procedure::timing::{self, SpeechLengths};
 use crate::source::Place;
 
 /// A window this short that presents a thing wants it in the hand before (own rule from the
@@ -100,8 +100,12 @@ fn width(window: &PlanWindow) -> Option<Millis> {
 
 /// The prompt of a step that directly follows the one that opens its window: spoken while that
 /// step's answer is awaited, then in the window itself; what is left must be enough for the hands.
-pub(super) fn prompt_too_long(procedure: &Procedure, plan: &Plan, found: &mut Vec<Complaint>) {
-    let speech = timing::speech_lengths(procedure);
+pub fn prompt_too_long(
+    procedure: &Procedure,
+    plan: &Plan,
+    speech: &SpeechLengths,
+    found: &mut Vec<Complaint>,
+) {
     for (at, step) in plan.indexed().filter(|(_, s)| !s.straight_on) {
         for window in step.windows.iter().filter(|w| w.subject != Event::Released) {
             let opens = plan.step(window.anchor.step);
@@ -110,8 +114,8 @@ pub(super) fn prompt_too_long(procedure: &Procedure, plan: &Plan, found: &mut Ve
                 continue;
             }
             let Some(before) = least_before(procedure, window.anchor, opens) else { continue };
-            let spoken = timing::prompt(plan, &speech, at).hi;
-            let act = timing::now_words(&speech, step).hi.plus(timing::hands(procedure, step).hi);
+            let spoken = timing::prompt(plan, speech, at).hi;
+            let act = timing::now_words(speech, step).hi.plus(timing::hands(procedure, step).hi);
             let gap = before.plus(hi).minus(act);
             if spoken > gap {
                 found.push(
