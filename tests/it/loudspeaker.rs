@@ -23,22 +23,22 @@ use stepbell::journal::happened::{Cue, Tone};
 const RATE: u32 = 22_050;
 
 /// A folder of stand-ins.
-struct Bench(PathBuf);
+pub struct Bench(pub PathBuf);
 
 impl Bench {
-    fn new(name: &str) -> Bench {
+    pub fn new(name: &str) -> Bench {
         let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("loudspeaker").join(name);
         let _ = fs::remove_dir_all(&folder);
         fs::create_dir_all(folder.join("bin")).expect("a folder");
         Bench(folder)
     }
 
-    fn file(&self, name: &str) -> PathBuf {
+    pub fn file(&self, name: &str) -> PathBuf {
         self.0.join(name)
     }
 
     /// A program of this name; `HERE` stands for this folder.
-    fn program(&self, name: &str, script: &str) -> &Bench {
+    pub fn program(&self, name: &str, script: &str) -> &Bench {
         let path = self.file("bin").join(name);
         let here = self.0.to_str().expect("a plain path");
         let text = format!("#!/bin/sh\nPATH=/usr/bin:/bin\n{}", script.replace("HERE", here));
@@ -49,10 +49,15 @@ impl Bench {
 
     /// A speech program: a tenth of a second a word, at a level that no tone holds; it notes its
     /// arguments and its texts.
-    fn speaks(&self) -> &Bench {
+    pub fn speaks(&self) -> &Bench {
+        self.speaks_slowly(1)
+    }
+
+    /// The same, so many tenths of a second a word.
+    pub fn speaks_slowly(&self, tenths: usize) -> &Bench {
         fs::create_dir_all(self.file("words")).expect("a folder");
         for words in 0..40 {
-            let clip = Clip { rate: RATE, samples: spoken(words) };
+            let clip = Clip { rate: RATE, samples: spoken(words * tenths) };
             fs::write(self.file(&format!("words/{words}.wav")), to_wav(&clip)).expect("writable");
         }
         self.program(
@@ -66,7 +71,7 @@ impl Bench {
     }
 
     /// A player that takes raw samples a little faster than they sound, and keeps them: 50 ms at a time.
-    fn plays(&self) -> &Bench {
+    pub fn plays(&self) -> &Bench {
         self.program(
             "aplay",
             "echo \"$@\" > HERE/call
@@ -76,17 +81,17 @@ impl Bench {
         )
     }
 
-    fn search(&self) -> OsString {
+    pub fn search(&self) -> OsString {
         self.file("bin").into_os_string()
     }
 
     /// What was played so far.
-    fn played(&self) -> Vec<i16> {
+    pub fn played(&self) -> Vec<i16> {
         let bytes = fs::read(self.file("played")).unwrap_or_default();
         bytes.chunks_exact(2).map(|pair| i16::from_le_bytes([pair[0], pair[1]])).collect()
     }
 
-    fn text(&self, name: &str) -> String {
+    pub fn text(&self, name: &str) -> String {
         fs::read_to_string(self.file(name)).unwrap_or_default()
     }
 
@@ -105,18 +110,13 @@ impl Bench {
     }
 
     /// The program's `guide` on a tiny script, its questions answered, its two steps confirmed.
-    fn guide(&self, script: &str, more: &[&str]) -> String {
+    pub fn guide(&self, script: &str, more: &[&str]) -> String {
         let answers = "done\n".repeat(6) + "wait 3s\ndone\nwait 3s\ndone\n";
         let record = self.file("records");
         fs::create_dir_all(&record).expect("a folder");
-        let mut child = Command::new(env!("CARGO_BIN_EXE_stepbell"))
-            .args(["guide", script, "--record", record.to_str().expect("plain")])
+        let mut child = self
+            .call(&["guide", script, "--record", record.to_str().expect("plain")])
             .args(more)
-            .current_dir(env!("CARGO_MANIFEST_DIR"))
-            .env_clear()
-            .env("PATH", self.search())
-            .env("TMPDIR", &self.0)
-            .env("HOME", &self.0)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -130,8 +130,29 @@ impl Bench {
         format!("{}{}[{:?}]", text(&told.stdout), text(&told.stderr), told.status.code())
     }
 
+    /// The program with these words on this bench's search path.
+    pub fn call(&self, args: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_stepbell"));
+        command
+            .args(args)
+            .current_dir(env!("CARGO_MANIFEST_DIR"))
+            .env_clear()
+            .env("PATH", self.search())
+            .env("TMPDIR", &self.0)
+            .env("HOME", &self.0)
+            .stdin(Stdio::null());
+        command
+    }
+
+    /// What it prints, on both streams, and how it ends.
+    pub fn asked(&self, args: &[&str]) -> (String, String, Option<i32>) {
+        let told = self.call(args).output().expect("it runs");
+        let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+        (text(&told.stdout), text(&told.stderr), told.status.code())
+    }
+
     /// The lines of the one record.
-    fn record(&self) -> Vec<serde_json::Value> {
+    pub fn record(&self) -> Vec<serde_json::Value> {
         let mut files = fs::read_dir(self.file("records")).expect("a folder");
         let path = files.next().expect("a record").expect("readable").path();
         let text = fs::read_to_string(path).expect("readable");
@@ -167,7 +188,7 @@ fn missing(told: Result<Speaker, NoPlayer>) -> Vec<String> {
 
 /// Waits for something that another program does; fails after ten seconds.
 #[track_caller]
-fn until(what: &str, mut done: impl FnMut() -> bool) {
+pub fn until(what: &str, mut done: impl FnMut() -> bool) {
     for _ in 0..1000 {
         if done() {
             return;
@@ -384,8 +405,10 @@ fn a_run_is_spoken_recorded_with_its_lengths_and_the_same_again() {
     let lengths = header["spoken"].as_array().expect("lengths");
     assert!(lengths.iter().any(|text| text["ms"] == 760 && text["source"] == "measured"));
     let notes: Vec<_> = record.iter().filter(|line| line["kind"] == "note").collect();
-    let note = "sound: espeak-ng 9.9, en, 150 words a minute; played by aplay";
+    let note = "sound: espeak-ng 9.9, en, 150 words a minute; played by aplay, not checked by ear; heard \
+                at most 200ms late";
     assert!(notes.iter().any(|line| line["text"] == note), "{notes:?}");
+    assert_eq!(header["lag"], 200);
     // Nothing cuts the last of the now cues, however slow the stand-in is.
     assert!(find(&bench.played(), &samples(Signal::Now, Register::Practice, RATE)).is_some());
     // The same inputs with the lengths of the record give the same effects.

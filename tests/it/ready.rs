@@ -1,0 +1,153 @@
+//! `ready`: what it says of a computer, and a sound check that a person answers and taps along with.
+#![cfg(unix)]
+
+use std::fs;
+use std::io::{BufRead, BufReader, Write};
+use std::process::Stdio;
+use std::sync::mpsc::channel;
+use std::time::Duration;
+
+use serde_json::Value;
+use stepbell::faces::tones::{Register, Signal, samples};
+
+use crate::loudspeaker::Bench;
+
+/// Without what differs from computer to computer.
+fn same(text: &str, bench: &Bench) -> String {
+    let mut text = text.replace(bench.0.to_str().expect("plain"), "HOME");
+    for (from, to) in [("wakes within ", " ms"), ("saved in ", " MiB"), ("computer as ", "\n")] {
+        if let Some(at) = text.find(from) {
+            let begin = at + from.len();
+            let end = text[begin..].find(to).map_or(text.len(), |end| begin + end);
+            text.replace_range(begin..end, "…");
+        }
+    }
+    text
+}
+
+#[test]
+fn a_bare_computer_is_told_what_is_missing_and_what_helps() {
+    let bench = Bench::new("ready-bare");
+    let (out, err, code) = bench.asked(&["ready"]);
+    assert_eq!((err.as_str(), code), ("", Some(1)), "{out}");
+    let rows: Vec<_> = same(&out, &bench)
+        .lines()
+        .filter(|line| !line.contains("phone") && !line.contains("--page"))
+        .map(str::to_owned)
+        .collect();
+    insta::assert_snapshot!(rows.join("\n"));
+}
+
+#[test]
+fn programs_get_the_same_facts() {
+    let bench = Bench::new("ready-json");
+    let (out, err, code) = bench.speaks().asked(&["ready", "--format", "json"]);
+    assert_eq!((err.as_str(), code), ("", Some(1)), "{out}");
+    let told: Value = serde_json::from_str(&out).expect("JSON");
+    assert_eq!((&told["fit"], &told["complete"]), (&Value::Bool(true), &Value::Bool(false)));
+    assert_eq!(told["heard"], Value::Null);
+    let facts = told["facts"].as_array().expect("facts");
+    let state = |what: &str| facts.iter().find(|f| f["what"] == what).expect("it")["state"].clone();
+    assert_eq!([state("voice"), state("player"), state("records")], ["ok", "missing", "ok"]);
+}
+
+#[test]
+fn without_a_folder_for_records_no_run_is_fit() {
+    let bench = Bench::new("ready-nowhere");
+    fs::write(bench.file("a-file"), "").expect("writable");
+    let told = bench.call(&["ready"]).env("HOME", bench.file("a-file")).output().expect("it runs");
+    let out = String::from_utf8_lossy(&told.stdout).into_owned();
+    assert!(out.contains("BAD      records"), "{out}");
+    assert_eq!(told.status.code(), Some(4));
+}
+
+/// Answers the sound check: what a line asks, and a tap for each tick that was played.
+fn checked(bench: &Bench, heard: &str) -> (String, Option<i32>) {
+    let mut child = bench
+        .call(&["ready", "--player", "aplay", "--voice", "none"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("it starts");
+    let mut stdin = child.stdin.take().expect("piped");
+    let out = BufReader::new(child.stdout.take().expect("piped"));
+    let (tell, from) = channel();
+    std::thread::spawn(move || {
+        for line in out.lines().map_while(Result::ok) {
+            if tell.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    let tick = samples(Signal::Tick, Register::Real, 22_050);
+    let (mut told, mut taps, mut tapping) = (String::new(), 0, false);
+    loop {
+        match from.recv_timeout(Duration::from_millis(10)) {
+            Ok(line) => {
+                told.push_str(&line);
+                told.push('\n');
+                let answer = match () {
+                    () if line.contains("Did you hear") => heard,
+                    () if line.contains("Once more?") => "no\n",
+                    () => "",
+                };
+                tapping |= line.contains("then tap");
+                // It may have gone after its last line.
+                let _ = stdin.write_all(answer.as_bytes());
+            }
+            Err(std::sync::mpsc::RecvTimeoutError::Disconnected) => break,
+            Err(std::sync::mpsc::RecvTimeoutError::Timeout) if tapping => {
+                let played = bench.played();
+                let key = &tick[400..464];
+                let now = played.windows(key.len()).filter(|part| *part == key).count();
+                if now > taps {
+                    taps = now;
+                    let _ = stdin.write_all(b"\n");
+                }
+            }
+            Err(std::sync::mpsc::RecvTimeoutError::Timeout) => {}
+        }
+    }
+    (told, child.wait().expect("it ends").code())
+}
+
+#[test]
+fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
+    let bench = Bench::new("ready-heard");
+    let (told, code) = checked(bench.plays(), "yes\n");
+    // No voice and no terminal: told, but the sound was heard.
+    assert_eq!(code, Some(1), "{told}");
+    assert!(told.contains("Kept for the next runs in "), "{told}");
+    let kept = bench.text(".config/stepbell/sound.json");
+    let kept: Value = serde_json::from_str(&kept).expect("JSON");
+    assert_eq!(kept["player"], "aplay");
+    match kept["lag_ms"].as_i64() {
+        // The stand-in takes 50 ms at a time; what people are ahead by is added.
+        Some(lag) => {
+            assert!((80..800).contains(&lag) && told.contains("Runs count with"), "{told}")
+        }
+        // On a busy computer the stand-in is not steady, and the check says so.
+        None => assert!(told.contains("The lag is not measured: "), "{told}"),
+    }
+    let (out, ..) = bench.asked(&["ready", "--look", "--player", "aplay"]);
+    assert!(out.contains("ok       heard       aplay, by a person, 20"), "{out}");
+    let run = bench.guide("tests/terminal/tiny.bell", &["--voice", "none", "--player", "aplay"]);
+    assert!(!run.contains("nobody has said yet"), "{run}");
+    let note = "sound: only tones; played by aplay, heard by a person on 20";
+    let told =
+        bench.record().iter().any(|l| l["text"].as_str().is_some_and(|t| t.starts_with(note)));
+    assert!(told, "{run}");
+    assert_eq!(bench.record()[0]["lag"].as_i64(), kept["lag_ms"].as_i64().or(Some(200)));
+}
+
+#[test]
+fn what_was_not_heard_is_not_kept() {
+    let bench = Bench::new("ready-unheard");
+    let (told, code) = checked(bench.plays(), "no\n");
+    assert!(told.contains("Not heard. Turn the volume up"), "{told}");
+    assert_eq!((code, bench.text(".config/stepbell/sound.json").as_str()), (Some(1), ""));
+    let bench = Bench::new("ready-nobody");
+    let (told, _) = checked(bench.plays(), "stop\n");
+    assert!(told.contains("Nobody has said that it was heard."), "{told}");
+    assert_eq!(bench.text(".config/stepbell/sound.json"), "");
+}
