@@ -352,6 +352,9 @@ pub struct ReplayArgs {
     /// Plain lines also in a terminal
     #[arg(long)]
     pub plain: bool,
+    /// A page for a phone.
+    #[command(flatten)]
+    pub page: PageArgs,
 }
 
 /// A length as a script writes it, perhaps with a minus.

@@ -124,7 +124,7 @@ fn lead(
     let take_up = place.as_ref().map_or(Ok(None), |place| earlier(place, around, &mut header))?;
     let record = place.map(|place| Plan { place, second: around.second.clone(), header });
     let terminal = around.terminal && !args.plain;
-    let page = page::open(&args.page, around, &setting, Arc::clone(&heard.shelf))?;
+    let page = page::open(&args.page, around, &setting, heard.shelf.clone())?;
     let opening = Opening {
         terminal,
         colour: !around.no_colour,

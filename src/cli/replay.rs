@@ -6,6 +6,7 @@ use super::Surroundings;
 use super::args::ReplayArgs;
 use super::exit::Exit;
 use super::out::{self, Answer};
+use super::page;
 use super::script::worst_length;
 use crate::clock::Moment;
 use crate::edge::console::{Console, Opening};
@@ -114,12 +115,13 @@ fn show(
         banners.push(Banner::Demonstration);
     }
     let setting = Setting { title: header.title.clone(), banners, keys: KeyNames::default() };
+    let page = page::open(&args.page, around, &setting, None)?;
     let opening = Opening {
         terminal: around.terminal && !args.plain && args.record.as_os_str() != "-",
         colour: !around.no_colour,
         setting,
         keys: KeyMap::default(),
-        page: None,
+        page,
     };
     let console =
         Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;

@@ -11,14 +11,13 @@ use super::Surroundings;
 use crate::clock::Millis;
 use crate::edge::config::{self, SoundCheck};
 use crate::edge::page::Shelf;
-use crate::edge::page::shelf::Tones;
 use crate::edge::shelf::RunShelf;
 use crate::edge::speaker::{NoPlayer, Speaker, Wanted};
 use crate::edge::voice::{self, RATE, RATES, Voice};
 use crate::edge::{pack, player};
 use crate::faces::tones::Register;
 use crate::faces::voicing::Bank;
-use crate::faces::words::{Banner, Setting};
+use crate::faces::words::Banner;
 use crate::guide::Sayable;
 
 /// Which voice.
@@ -130,13 +129,14 @@ pub fn spoken(
 }
 
 /// Everything to be heard in a run.
+#[derive(Default)]
 pub struct Heard {
     /// What can be spoken.
     pub bank: Option<Arc<Bank>>,
     /// The loudspeaker.
     pub speaker: Option<Speaker>,
-    /// The same sounds for pages.
-    pub shelf: Arc<dyn Shelf>,
+    /// The same sounds for pages; without them they have the tones.
+    pub shelf: Option<Arc<dyn Shelf>>,
     /// What is missing: stays on show.
     pub missing: Vec<String>,
     /// What is there: for the record.
@@ -151,7 +151,7 @@ impl Default for Heard {
         Heard {
             bank: None,
             speaker: None,
-            shelf: Arc::new(Tones::new(&Setting::default())),
+            shelf: None,
             missing,
             noted,
             lag: Millis::ZERO,
@@ -211,8 +211,8 @@ impl Heard {
             }
         };
         let noted = vec![format!("sound: {voice}; {by}")];
-        let shelf = Arc::new(RunShelf::new(register, bank.clone(), texts));
-        Ok(Heard { bank, speaker, shelf, missing, noted, lag })
+        let shelf = RunShelf::new(register, bank.clone(), texts);
+        Ok(Heard { bank, speaker, shelf: Some(Arc::new(shelf)), missing, noted, lag })
     }
 }
 

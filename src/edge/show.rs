@@ -75,7 +75,9 @@ fn wait(
         let woken = clock.wait_until(due.min(now.after(IDLE)), &console.from);
         let Wake::Got(happening) = woken.why else { continue };
         match console.understand(happening, woken.at, Mode::Presses) {
-            Some(Came::Meant(Meant::Press(Press::Stop))) => return Some(How::Declined),
+            Some(
+                Came::Meant(Meant::Press(Press::Stop)) | Came::Sent(Meant::Press(Press::Stop), _),
+            ) => return Some(How::Declined),
             Some(Came::Meant(Meant::Interrupt | Meant::Abort)) => return Some(How::Interrupted),
             Some(Came::HungUp) => return Some(How::HungUp),
             Some(Came::Terminated) => return Some(How::Terminated),

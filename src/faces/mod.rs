@@ -1,7 +1,7 @@
 //! What people see and hear: each face turns the recorded form of what the guide did into its medium.
 //!
 //! Takes [`words::Picture`]s; gives lines (`words`), a painted inline view (`terminal`), plain lines
-//! (`plain`), sounds (`sounds`, `tones`). No face reads a clock or opens a device: moments come in, text and
+//! (`plain`), sounds (`sounds`, `tones`), a phone's page (`page`). No face reads a clock or opens a device: moments come in, text and
 //! bytes go out through a writer that was handed in. Every text passes `safe`.
 
 pub mod address;

@@ -22,7 +22,7 @@ use stepbell::journal::happened::{
 };
 
 use crate::http::{Answer, Browser, PATIENCE, answer, connect, get, raw, split};
-use crate::page_sheet::{acting, picture};
+use crate::page_card::{acting, picture};
 
 /// One sound for one tone.
 struct OneSound;
@@ -114,8 +114,8 @@ fn say(browser: &Browser, visible: bool) -> Answer {
 }
 
 fn turn(browser: &Browser) -> u64 {
-    let sheet = browser.events().until("sheet", |_| true);
-    sheet["turn"].as_u64().expect("a turn")
+    let card = browser.events().until("card", |_| true);
+    card["turn"].as_u64().expect("a turn")
 }
 
 #[track_caller]
@@ -239,7 +239,7 @@ fn half_open_connections_are_let_go_and_take_no_place_of_the_page() {
     let mut served = serve();
     let browser = served.begun();
     let mut events = browser.events();
-    events.until("sheet", |_| true);
+    events.until("card", |_| true);
     let half = format!("GET / HTTP/1.1\r\nHost: {}\r\nX-a: ", served.at);
     let mut crowd: Vec<_> = (0..200)
         .map(|_| {
@@ -252,7 +252,7 @@ fn half_open_connections_are_let_go_and_take_no_place_of_the_page() {
     let mut next = acting();
     next.shown.act = Some("Another act.".to_owned());
     served.face.show(&next);
-    events.until("sheet", |sheet| sheet["act"] == "Another act.");
+    events.until("card", |card| card["act"] == "Another act.");
     assert_eq!(press(&browser, "again", 1, 1).status, 202);
     // All of them are let go: most at once, the last by the time-out of their heads.
     let mut rest = [0; 64];
@@ -261,6 +261,25 @@ fn half_open_connections_are_let_go_and_take_no_place_of_the_page() {
     }
     assert_eq!(browser.get("/").status, 200);
     events.until("beat", |_| true);
+}
+
+/// A body that never comes is not waited for, and a head neither.
+#[test]
+fn what_comes_too_slowly_is_not_waited_for() {
+    let served = serve();
+    let browser = served.begun();
+    let head = format!(
+        "POST /press HTTP/1.1\r\nHost: {0}\r\nCookie: {1}\r\nOrigin: http://{0}\r\nX-Page-Key: {2}\r\n\
+         Content-Type: application/json\r\nContent-Length: 100\r\n\r\n{{",
+        served.at, browser.cookie, browser.key
+    );
+    let mut slow = connect(served.at);
+    slow.write_all(head.as_bytes()).expect("sent");
+    let silent = connect(served.at);
+    let answer = answer(&mut BufReader::new(slow)).expect("an answer");
+    assert_eq!(answer.status, 408);
+    let mut rest = [0; 8];
+    assert!(matches!((&silent).read(&mut rest), Ok(0) | Err(_)), "still open");
 }
 
 #[test]
@@ -315,29 +334,29 @@ fn what_the_run_shows_and_rings_flows_to_the_page() {
     let mut served = serve();
     let browser = served.begun();
     let mut events = browser.events();
-    let first = events.until("sheet", |_| true);
+    let first = events.until("card", |_| true);
     assert_eq!(first["banners"][0], "DEMONSTRATION: invented numbers, not for a real vehicle");
     assert_eq!(events.until("you", |you| you["role"] == "leads")["page"], 1);
     let before = events.until("beat", |_| true)["now"].as_f64().expect("a time");
     served.face.show(&acting());
-    let sheet = events.until("sheet", |sheet| sheet["act"] == "Show the key.");
-    assert_eq!(sheet["count"]["to"], 30_000);
-    assert_eq!(sheet["window"]["mark"], "[== OPEN ==]");
-    assert!(sheet["turn"].as_u64() > first["turn"].as_u64());
+    let card = events.until("card", |card| card["act"] == "Show the key.");
+    assert_eq!(card["count"]["to"], 30_000);
+    assert_eq!(card["window"]["mark"], "[== OPEN ==]");
+    assert!(card["turn"].as_u64() > first["turn"].as_u64());
     served.face.tell(&Effect::Ring { tone: Tone::Now }, Moment(7));
     let heard = events.until("heard", |_| true);
     assert_eq!(heard, json!({"at": 7, "tone": "now", "sound": "now", "lead": 300}));
     let after = events.until("beat", |_| true)["now"].as_f64().expect("a time");
     assert!(after > before);
     // Whoever comes again gets everything at once.
-    let again = browser.events().until("sheet", |_| true);
-    assert_eq!(again, sheet);
+    let again = browser.events().until("card", |_| true);
+    assert_eq!(again, card);
     // The last picture still arrives, then the line ends.
     let mut last = acting();
     last.ended = Some("ENDED: learned.".to_owned());
     served.face.show(&last);
     served.face.finish();
-    events.until("sheet", |sheet| sheet["ended"] == "ENDED: learned.");
+    events.until("card", |card| card["ended"] == "ENDED: learned.");
     while events.next().is_some() {}
     assert_eq!(served.face.trouble(), None);
 }
@@ -359,7 +378,7 @@ fn a_press_reaches_the_run_once_with_its_sender() {
     let fact = Fact::Outcome { step, outcome: Outcome::Done };
     served.face.tell(&Effect::Fact { fact }, Moment(1));
     served.face.show(&acting());
-    browser.events().until("sheet", |sheet| sheet["turn"] == now + 1);
+    browser.events().until("card", |card| card["turn"] == now + 1);
     assert_eq!(why(press(&browser, "slip", now, 4)), (409, "old".to_owned()));
     assert_eq!(press(&browser, "answer", now + 1, 5).status, 202);
     assert_eq!(served.sent().0, Meant::Press(Press::Answer(2)));
@@ -383,7 +402,7 @@ fn a_second_page_watches_until_it_takes_the_lead_or_helps() {
     assert_eq!(press(&two, "done", now, 2).json()["why"], "not-helper");
     picture.shown.who = Some("helper".to_owned());
     served.face.show(&picture);
-    two.events().until("sheet", |sheet| sheet["helper"] == true);
+    two.events().until("card", |card| card["helper"] == true);
     assert_eq!(press(&two, "done", now, 3).status, 202);
     assert_eq!(served.sent(), (Meant::Press(Press::Done), Sender { page: 2, helper: true }));
     assert_eq!(two.post("/role", &json!({"role": "leads"})).status, 204);
@@ -425,7 +444,7 @@ fn a_page_that_does_not_read_delays_nothing() {
         let mut longest = longest.lock().expect("not poisoned");
         *longest = (*longest).max(took);
     }
-    events.until("sheet", |sheet| sheet["act"].as_str().is_some_and(|a| a.starts_with("Act 2999")));
+    events.until("card", |card| card["act"].as_str().is_some_and(|a| a.starts_with("Act 2999")));
     // Far above what it takes, far below what a full socket would.
     assert!(*longest.lock().expect("not poisoned") < Duration::from_secs(2));
 }
@@ -440,7 +459,7 @@ fn the_encrypted_page_is_the_one_whose_fingerprint_is_told() {
     };
     let page = Page::serve(&opening).expect("served");
     assert!(page.address().starts_with("https://127.0.0.1:"));
-    let told = page.invitation(true).join("\n");
+    let told = page.invitation().concat();
     let (at, path) = split(&page.address());
     // Plain http gets no answer there.
     let plain = raw(at, format!("GET {path} HTTP/1.1\r\nHost: {at}\r\n\r\n").as_bytes());
@@ -479,10 +498,11 @@ fn an_invitation_says_what_it_is_safe_against() {
         shelf: Arc::new(OneSound),
     };
     let plain = Page::serve(&opening(false)).expect("served");
-    assert!(plain.invitation(true).join("\n").contains("--page=lan"));
+    assert!(plain.invitation().join("\n").contains("--page=lan"));
     assert_eq!(plain.note(), "page served to this computer over http");
+    assert_eq!(plain.code(), Vec::<String>::new());
     let secret = Page::serve(&opening(true)).expect("served");
-    assert!(secret.invitation(true).join("\n").contains("fingerprint"));
+    assert!(secret.invitation().join("\n").contains("fingerprint"));
     assert_eq!(secret.note(), "page served to this computer over https");
 }
 
@@ -517,10 +537,10 @@ fn without_a_running_clock_each_picture_carries_its_moment() {
     picture.shown.means = Means::ActDone;
     face.show(&picture);
     let mut events = browser.events();
-    events.until("sheet", |sheet| sheet["at"] == 4321);
+    events.until("card", |card| card["at"] == 4321);
     picture.at = Moment(4421);
     face.show(&picture);
-    events.until("sheet", |sheet| sheet["at"] == 4421);
+    events.until("card", |card| card["at"] == 4421);
     assert_eq!(events.until("beat", |_| true)["now"], Value::Null);
     assert_eq!(browser.get("/now").json()["now"], Value::Null);
 }

@@ -165,17 +165,18 @@ impl Page {
         self.room.is_begun()
     }
 
-    /// What is told before a run about how to reach the page: the address, for a terminal a QR code,
-    /// and what it is safe against.
+    /// The address as the rows of a QR code, for a phone; none where no phone could reach it.
     #[must_use]
-    pub fn invitation(&self, with_code: bool) -> Vec<String> {
-        let address = self.address();
-        let mut lines = Vec::new();
-        if with_code && self.shared {
-            // In capitals the code is smaller; the scheme, the address and the secret read the same.
-            lines.extend(qr::rows(&address.to_uppercase()).unwrap_or_default());
-        }
-        lines.push(format!("page: {address}"));
+    pub fn code(&self) -> Vec<String> {
+        // In capitals the code is smaller; the scheme, the address and the secret read the same.
+        let rows = qr::rows(&self.address().to_uppercase()).filter(|_| self.shared);
+        rows.unwrap_or_default()
+    }
+
+    /// What is told before a run about how to reach the page: the address, and what it is safe against.
+    #[must_use]
+    pub fn invitation(&self) -> Vec<String> {
+        let mut lines = vec![format!("page: {}", self.address())];
         match (self.shared, &self.fingerprint) {
             (false, None) => lines.push(
                 "It opens on this computer only. For a phone in the same network: --page=lan"
@@ -192,7 +193,9 @@ impl Page {
                      there: its SHA-256 fingerprint must be"
                         .to_owned(),
                 );
-                lines.push(fingerprint.clone());
+                let half = fingerprint.len().div_ceil(2);
+                let (one, two) = fingerprint.split_at_checked(half).unwrap_or((fingerprint, ""));
+                lines.extend([one, two].map(|part| format!("  {}", part.trim_matches(':'))));
             }
         }
         if self.shared {

@@ -19,7 +19,7 @@ use crate::clock::Moment;
 use crate::edge::clock::Beginning;
 use crate::edge::keys::Meant;
 use crate::edge::terminal::{Happening, Inbox};
-use crate::faces::page::{Sheet, sheet};
+use crate::faces::page::{Card, card};
 use crate::faces::words::{KeyNames, Setting, wants_text};
 use crate::journal::entry::Sender;
 use crate::journal::happened::{Answer, Hold, Means, Question, Stage};
@@ -273,9 +273,9 @@ impl Room {
         };
         *turn = Some((now, number));
         let stand = Stand { turn: number, helper: shown.who.is_some(), text: wants_text(shown) };
-        let sheet = sheet(picture, &self.setting);
+        let card = card(picture, &self.setting);
         let at = self.clock.get().is_none().then_some(picture.at.0);
-        let json = Whole { turn: number, at, readable: self.readable, sheet };
+        let json = Whole { turn: number, at, readable: self.readable, card };
         // Plain texts and numbers, for which serde_json cannot fail.
         let json = serde_json::to_string(&json).unwrap_or_default();
         let new = Standing { json, stand };
@@ -289,7 +289,7 @@ impl Room {
     }
 }
 
-/// A sheet as it is sent.
+/// A card as it is sent.
 #[derive(serde::Serialize)]
 struct Whole {
     turn: u64,
@@ -298,7 +298,7 @@ struct Whole {
     /// Whether others can read along.
     readable: bool,
     #[serde(flatten)]
-    sheet: Sheet,
+    card: Card,
 }
 
 impl Door {

@@ -70,7 +70,7 @@ async fn flow(seat: &Seat, page: u32, to: mpsc::Sender<Bytes>) -> Result<(), Unr
             },
             changed = standing.changed() => {
                 let now = Arc::clone(&standing.borrow_and_update());
-                changed.is_ok() && put("sheet", &now.json).await?
+                changed.is_ok() && put("card", &now.json).await?
             }
             changed = pages.changed() => {
                 pages.mark_unchanged();

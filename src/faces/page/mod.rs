@@ -1,9 +1,9 @@
 //! The page for a phone: takes pictures, gives what the page in a browser shows as plain data
-//! ([`Sheet`]), the page's own files ([`asset`]), and a QR code of its address ([`qr`]). Opens no
+//! ([`Card`]), the page's own files ([`asset`]), and a QR code of its address ([`qr`]). Opens no
 //! socket; `edge::page` serves it.
 //!
 //! The words are those of the other faces ([`view`]); the page only lays them out. It sets every
-//! text as text, never as markup, and runs its digits by itself between two sheets.
+//! text as text, never as markup, and runs its digits by itself between two cards.
 
 pub mod assets;
 pub mod qr;
@@ -15,12 +15,12 @@ use serde::Serialize;
 
 use super::phrases;
 use super::safe::safe;
-use super::words::{Kind, Picture, RecordState, Setting, View, view, wants_text};
+use super::words::{Banner, Kind, Picture, RecordState, Setting, View, view, wants_text};
 use crate::journal::happened::{Answer, Hold, Means, Question, Shown, Stage, Window};
 
 /// Everything that the page shows at one moment.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
-pub struct Sheet {
+pub struct Card {
     /// What this is, if not the real thing: DEMONSTRATION, REHEARSAL, REPLAY.
     pub banners: Vec<&'static str>,
     /// The script's title.
@@ -75,6 +75,8 @@ pub struct Sheet {
     pub ended: Option<String>,
     /// Whether the helper acts.
     pub helper: bool,
+    /// Whether it is only shown again: there is nothing to report.
+    pub replay: bool,
 }
 
 /// A window's state by word and shape.
@@ -151,7 +153,7 @@ pub struct AnswerOn {
 
 /// A picture as the page shows it.
 #[must_use]
-pub fn sheet(picture: &Picture, setting: &Setting) -> Sheet {
+pub fn card(picture: &Picture, setting: &Setting) -> Card {
     let View { lines, .. } = view(picture, setting);
     let all = |kind: Kind| {
         lines.iter().filter(move |line| line.kind == kind).map(move |line| said(kind, &line.text))
@@ -162,7 +164,7 @@ pub fn sheet(picture: &Picture, setting: &Setting) -> Sheet {
     let lower = if picture.ended.is_some() { Lower::Nothing } else { lower(shown) };
     let listed = !shown.answers.is_empty();
     let answers = if listed { &shown.answers } else { &picture.offers };
-    Sheet {
+    Card {
         banners: setting.banners.iter().map(|banner| banner.words()).collect(),
         title: safe(&setting.title).into_owned(),
         place: place(&one(Kind::Title).unwrap_or_default(), setting),
@@ -201,6 +203,7 @@ pub fn sheet(picture: &Picture, setting: &Setting) -> Sheet {
         asides: all(Kind::Aside).filter(|_| picture.ended.is_none()).collect(),
         ended: one(Kind::Ended),
         helper: shown.who.is_some(),
+        replay: setting.banners.contains(&Banner::Replay),
     }
 }
 

@@ -7,7 +7,7 @@ const ANSWER = 1500;
 const STATE = 1000;
 
 export class Link {
-  /** `on` has one function for each event: sheet, you, heard, beat, gone. */
+  /** `on` has one function for each event: card, you, heard, beat, gone. */
   constructor(clock, on) {
     this.clock = clock;
     this.on = on;
@@ -47,7 +47,7 @@ export class Link {
     };
     // A run that is over is not asked for again.
     source.addEventListener("error", () => this.over && source.close());
-    for (const name of ["sheet", "you", "heard", "beat"]) source.addEventListener(name, take(name));
+    for (const name of ["card", "you", "heard", "beat"]) source.addEventListener(name, take(name));
   }
 
   /** A line without a word is opened anew: a phone that comes back does not always notice by itself. */

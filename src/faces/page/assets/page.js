@@ -23,7 +23,7 @@ const WHY = {
 const clock = new Clock();
 const show = new Show(clock);
 const sound = new Sound();
-const link = new Link(clock, { sheet, you, heard, gone, age });
+const link = new Link(clock, { card, you, heard, gone, age });
 
 let armed = false;
 let me = { role: "watches", page: 0, leader: null };
@@ -36,7 +36,7 @@ link.how = () => ({ visible: document.visibilityState === "visible", sound: soun
 
 // --- what comes from the guide
 
-function sheet(data) {
+function card(data) {
   if (!data.stop) waved = false;
   show.draw(data);
   if (data.ended !== null) link.over = true;
@@ -76,30 +76,31 @@ function age(milliseconds) {
 /** What the lower half is for now: the first tap, a press, an answer, or only to say something. */
 function mode() {
   if (show.over) return { kind: "over" };
-  if (show.stale || !show.sheet) return { kind: "lost" };
+  if (show.stale || !show.card) return { kind: "lost" };
   if (!armed) return { kind: "arm" };
   if (me.role === "watches") return { kind: "watch" };
-  if (me.role === "helps" && !show.sheet.helper) return { kind: "idle" };
-  return { kind: show.sheet.lower };
+  if (show.card.replay) return { kind: "replay" };
+  if (me.role === "helps" && !show.card.helper) return { kind: "idle" };
+  return { kind: show.card.lower };
 }
 
 function draw() {
   const { kind } = mode();
-  const { sheet } = show;
+  const { card } = show;
   const presses = armed && me.role !== "watches" && !show.stale && !show.over;
   $("tools").hidden = !presses;
   for (const button of $("tools").children) {
     const name = button.dataset.press;
-    const asked = sheet !== null && sheet.question !== null && !sheet.stop;
-    button.hidden = (me.role === "helps" && ["hold", "stop", "back"].includes(name)) || (asked && ["else", "slip", "hold"].includes(name));
-    if (button.dataset.press === "else") button.setAttribute("aria-expanded", String(sheet?.listed ?? false));
+    const asked = card !== null && card.question !== null && !card.stop;
+    button.hidden = (me.role === "helps" && ["hold", "stop", "back"].includes(name)) || (asked && ["else", "slip", "hold"].includes(name)) || (card?.replay && name !== "stop");
+    if (button.dataset.press === "else") button.setAttribute("aria-expanded", String(card?.listed ?? false));
   }
-  const typing = presses && (kind === "text" || kind === "number") && !(sheet.picks.length > 0);
+  const typing = presses && (kind === "text" || kind === "number") && !(card.picks.length > 0);
   $("form").hidden = !typing;
   if (typing) {
     $("text").inputMode = kind === "number" ? "decimal" : "text";
-    if ($("label").textContent !== sheet.question) {
-      $("label").textContent = sheet.question;
+    if ($("label").textContent !== card.question) {
+      $("label").textContent = card.question;
       $("text").value = "";
     }
   }
@@ -109,43 +110,44 @@ function draw() {
 }
 
 function drawPair(kind) {
-  const { sheet } = show;
-  const lists = sheet?.listed && armed && me.role !== "watches" && !show.stale && !show.over;
+  const { card } = show;
+  const lists = card?.listed && armed && me.role !== "watches" && !show.stale && !show.over;
   const big = {
     over: ["THE RUN IS OVER", ""],
     lost: ["NOT CONNECTED", gone_for_good ? "This page belongs to a run that is over." : "Press at the computer."],
-    arm: ["TURN SOUND ON", sheet?.readable ? "Not encrypted: whoever can read this network can press too." : "the first tap"],
+    arm: ["TURN SOUND ON", card?.readable ? "Not encrypted: whoever can read this network can press too." : "the first tap"],
     watch: [`PAGE ${me.leader ?? "?"} LEADS`, "this page watches"],
+    replay: ["REPLAY", "it is only shown again"],
     idle: ["WAIT", "not the helper's step"],
     stop: ["NO, GO ON", "the run is not stopped"],
-  }[kind] ?? [sheet?.big.word ?? "", sheet?.big.says ?? ""];
+  }[kind] ?? [card?.big.word ?? "", card?.big.says ?? ""];
   $("word").textContent = big[0];
   $("says").textContent = big[1];
-  const acts = !["over", "lost", "watch", "idle"].includes(kind);
+  const acts = !["over", "lost", "watch", "idle", "replay"].includes(kind);
   $("big").setAttribute("aria-disabled", String(!acts));
-  $("big").classList.toggle("idle", acts && kind !== "arm" && kind !== "stop" && sheet?.big.live === false);
+  $("big").classList.toggle("idle", acts && kind !== "arm" && kind !== "stop" && card?.big.live === false);
   $("no").hidden = !(kind === "yes-no" || kind === "arm");
   $("no").textContent = kind === "arm" ? "silent" : "NO";
-  const chosen = kind === "choice" || (sheet?.picks.length > 0 && kind === "number");
+  const chosen = kind === "choice" || (card?.picks.length > 0 && kind === "number");
   $("pair").hidden = Boolean(lists) || chosen;
 }
 
 /** Buttons above the big one: answers, what to type with one tap, stop, or the lead. */
 function drawAnswers(kind, presses) {
-  const { sheet } = show;
+  const { card } = show;
   let buttons = [];
-  if (presses && sheet.stop && !waved) {
+  if (presses && card.stop && !waved) {
     buttons.push({ text: "STOP NOW", press: { press: "stop" } });
     if (kind !== "stop") buttons.push({ text: "No, go on", act: wave });
   }
-  if (presses && sheet.picks.length > 0) {
-    buttons = buttons.concat(sheet.picks.map((text) => ({ text, press: { press: "typed", text } })));
+  if (presses && card.picks.length > 0) {
+    buttons = buttons.concat(card.picks.map((text) => ({ text, press: { press: "typed", text } })));
   }
-  if (presses && (!sheet.stop || waved)) {
-    const shown = sheet.listed ? sheet.answers : sheet.answers.filter((one) => one.own);
+  if (presses && kind !== "replay" && (!card.stop || waved)) {
+    const shown = card.listed ? card.answers : card.answers.filter((one) => one.own);
     buttons = buttons.concat(shown.map((one) => ({ text: one.text, times: one.times, press: { press: "answer", number: one.number } })));
   }
-  if (presses && sheet.listed && kind !== "choice") buttons.push({ text: "close this list", press: { press: "else" } });
+  if (presses && card.listed && kind !== "choice") buttons.push({ text: "close this list", press: { press: "else" } });
   if (kind === "watch") {
     buttons = [
       { text: "Lead from here", act: () => link.role("leads") },
@@ -156,8 +158,8 @@ function drawAnswers(kind, presses) {
     buttons.push({ text: "Watch only", act: () => link.role("watches") });
   }
   const box = $("answers");
-  box.classList.toggle("picks", presses && sheet.picks.length > 0);
-  box.classList.toggle("all", presses && (sheet.listed || kind === "choice" || sheet.picks.length > 0));
+  box.classList.toggle("picks", presses && card.picks.length > 0);
+  box.classList.toggle("all", presses && (card.listed || kind === "choice" || card.picks.length > 0));
   const key = JSON.stringify(buttons.map(({ text, times, press }) => [text, times, press]));
   // What stands there is left alone while it is the same: a finger or the focus may be on it.
   if (box.dataset.key === key) return;
@@ -182,14 +184,14 @@ function answerButton({ text, times, press: what, act }) {
 
 /** One line about this page itself. */
 function foot() {
-  const { sheet } = show;
+  const { card } = show;
   const heardHere = { on: "sound on", off: "silent", interrupted: "SOUND LOST: tap the big button" }[sound.state];
   const parts = [
     armed ? `this is page ${me.page}` : "",
     armed ? heardHere : "",
     armed && !sound.lit ? "screen may go dark" : "",
-    sheet?.record ?? "",
-    ...(sheet?.asides ?? []),
+    card?.record ?? "",
+    ...(card?.asides ?? []),
   ];
   const text = parts.filter(Boolean).join(" · ");
   if ($("foot").textContent !== text) $("foot").textContent = text;
@@ -210,7 +212,7 @@ async function press(what) {
   if (sound.state === "interrupted") sound.turnOn();
   sound.stayLit().then(foot);
   $("big").classList.add("sent");
-  const why = await link.press({ ...what, turn: show.sheet?.turn ?? 0 });
+  const why = await link.press({ ...what, turn: show.card?.turn ?? 0 });
   $("big").classList.remove("sent");
   const text = why === null ? "" : (WHY[why] ?? WHY.refused);
   show.tell(text);
@@ -227,7 +229,10 @@ async function arm(aloud) {
   await sound.stayLit();
   await link.say();
   if (!could) show.tell("No sound could be had: watch the page and the computer.");
-  else if (aloud) sound.try();
+  else if (aloud) {
+    sound.try();
+    show.tell("Did you hear two tones? If not: the phone's volume.");
+  }
   draw();
 }
 

@@ -1,4 +1,4 @@
-// What stands on the page: takes a sheet, sets its texts as texts, runs the figure between two sheets.
+// What stands on the page: takes a card, sets its texts as texts, runs the figure between two cards.
 
 import { figure } from "./clock.js";
 
@@ -23,48 +23,48 @@ function list(node, kind, texts) {
 export class Show {
   constructor(clock) {
     this.clock = clock;
-    this.sheet = null;
+    this.card = null;
     this.stale = true;
     this.still = matchMedia("(prefers-reduced-motion: reduce)");
     this.spoken = {};
   }
 
-  /** Shows a sheet; buttons are the caller's. */
-  draw(sheet) {
-    this.sheet = sheet;
-    list($("banners"), "div", sheet.banners);
-    set($("title"), sheet.title || "Stepbell");
-    set($("place"), sheet.far === null && sheet.place ? `· ${sheet.place}` : sheet.place);
+  /** Shows a card; buttons are the caller's. */
+  draw(card) {
+    this.card = card;
+    list($("banners"), "div", card.banners);
+    set($("title"), card.title || "Stepbell");
+    set($("place"), card.far === null && card.place ? `· ${card.place}` : card.place);
     // In a step its name is what matters, and the line is short.
-    $("title").classList.toggle("unseen", sheet.far !== null);
-    const what = sheet.banners.map((banner) => banner.split(":")[0]);
-    document.title = [...what, sheet.title || "Stepbell"].join(" · ");
-    list($("notices"), "p", sheet.notices);
-    const asks = sheet.question !== null;
-    const over = sheet.ended !== null;
+    $("title").classList.toggle("unseen", card.far !== null);
+    const what = card.banners.map((banner) => banner.split(":")[0]);
+    document.title = [...what, card.title || "Stepbell"].join(" · ");
+    list($("notices"), "p", card.notices);
+    const asks = card.question !== null;
+    const over = card.ended !== null;
     // Over a step the buttons ask whether to stop; what to do keeps its room.
-    const overStep = sheet.stop && sheet.lower !== "stop";
-    showText($("ask"), over ? sheet.ended : overStep ? null : sheet.question);
-    $("ask").classList.toggle("caution", asks && sheet.caution);
+    const overStep = card.stop && card.lower !== "stop";
+    showText($("ask"), over ? card.ended : overStep ? null : card.question);
+    $("ask").classList.toggle("caution", asks && card.caution);
     for (const part of ["hands", "act"]) {
       // A question before the run is asked with free hands.
-      const hidden = over ? part === "hands" || !sheet.act : asks && !sheet.stop;
+      const hidden = over ? part === "hands" || !card.act : asks && !card.stop;
       $(part).hidden = hidden;
       $(`${part}-head`).hidden = hidden;
-      set($(part), sheet[part]);
+      set($(part), card[part]);
     }
-    $("act").classList.toggle("caution", !asks && sheet.caution);
-    showText($("hold"), sheet.hold);
-    list($("details"), "p", sheet.details);
-    showText($("next"), sheet.next && `Next: ${sheet.next}`);
-    list($("remarks"), "li", sheet.remarks);
-    $("remarks").hidden = sheet.remarks.length === 0;
+    $("act").classList.toggle("caution", !asks && card.caution);
+    showText($("hold"), card.hold);
+    list($("details"), "p", card.details);
+    showText($("next"), card.next && `Next: ${card.next}`);
+    list($("remarks"), "li", card.remarks);
+    $("remarks").hidden = card.remarks.length === 0;
     this.drawWindow();
     this.speak();
   }
 
   drawWindow() {
-    const { window: open, count, far } = this.sheet;
+    const { window: open, count, far } = this.card;
     const there = open !== null || count !== null || far !== null;
     $("window").hidden = !there;
     if (!there) return;
@@ -84,25 +84,25 @@ export class Show {
     if (stale === this.stale) return;
     this.stale = stale;
     $("stale").hidden = !stale || this.over;
-    if (this.sheet) this.drawWindow();
+    if (this.card) this.drawWindow();
     if (stale && !this.over) this.cry("No word from the guide. Look at the computer.");
   }
 
   get over() {
-    return this.sheet !== null && this.sheet.ended !== null;
+    return this.card !== null && this.card.ended !== null;
   }
 
   /** What is left of the count, in milliseconds; nothing where it is not known. */
   get left() {
-    const count = this.sheet?.count;
+    const count = this.card?.count;
     if (!count || this.stale) return null;
-    if (this.sheet.at !== null) return count.to - this.sheet.at;
+    if (this.card.at !== null) return count.to - this.card.at;
     return this.clock.known ? count.to - this.clock.now() : null;
   }
 
   /** The figure and the bar as they are now. */
   tick() {
-    const count = this.sheet?.count;
+    const count = this.card?.count;
     if (!count) {
       set($("figure"), "");
       set($("counts"), "");
@@ -125,13 +125,13 @@ export class Show {
 
   /** Says what has changed to a screen reader: what to do at once, the rest when it is free. */
   speak() {
-    const { sheet } = this;
+    const { card } = this;
     const words = {
-      ask: sheet.ended ?? sheet.question ?? "",
-      act: sheet.question ? "" : sheet.act,
-      mark: [sheet.far ?? "", sheet.window?.words ?? ""].join(" ").trim(),
-      notices: sheet.notices.join(" "),
-      remarks: sheet.remarks.join(" "),
+      ask: card.ended ?? card.question ?? "",
+      act: card.question ? "" : card.act,
+      mark: [card.far ?? "", card.window?.words ?? ""].join(" ").trim(),
+      notices: card.notices.join(" "),
+      remarks: card.remarks.join(" "),
     };
     const fresh = (name) => words[name] && words[name] !== this.spoken[name];
     const urgent = ["mark", "ask"].filter(fresh).map((name) => words[name]);

@@ -50,6 +50,8 @@ export class Sound {
       this.context.addEventListener("statechange", () => this.changed());
     }
     this.wanted = true;
+    // Where the system knows it: a switch for silence is for calls, not for cues that were asked for.
+    if (navigator.audioSession) navigator.audioSession.type = "playback";
     await this.context.resume();
     this.hum();
     await this.fetchAll();

@@ -1,9 +1,9 @@
-//! What the page shows, as data: sheets of pictures, hostile texts, the page's own files.
+//! What the page shows, as data: cards of pictures, hostile texts, the page's own files.
 
 use serde_json::{Value, json};
 use stepbell::clock::Moment;
 use stepbell::faces::page::assets::{KEY_MARK, PAGE};
-use stepbell::faces::page::{Lower, Sheet, asset, sheet};
+use stepbell::faces::page::{Card, Lower, asset, card};
 use stepbell::faces::plain::blank;
 use stepbell::faces::words::{Banner, KeyNames, Picture, RecordState, Setting};
 use stepbell::journal::happened::{
@@ -65,8 +65,8 @@ fn setting() -> Setting {
     }
 }
 
-fn shown(picture: &Picture) -> Sheet {
-    sheet(picture, &setting())
+fn shown(picture: &Picture) -> Card {
+    card(picture, &setting())
 }
 
 #[test]
@@ -80,8 +80,8 @@ fn the_lower_half_is_for_what_is_asked() {
     let mut ask = |question: Question, means| {
         picture.shown.question = Some(question);
         picture.shown.means = means;
-        let sheet = shown(&picture);
-        (sheet.lower, sheet.big.word, sheet.picks)
+        let card = shown(&picture);
+        (card.lower, card.big.word, card.picks)
     };
     let text = || "Voltage".to_owned();
     let none: Vec<String> = Vec::new();
@@ -106,11 +106,11 @@ fn the_lower_half_is_for_what_is_asked() {
     assert_eq!(ask(Question::ReallyStop, Means::Yes).0, Lower::Stop);
     let mut picture = acting();
     picture.shown.question = Some(Question::ReallyStop);
-    let sheet = shown(&picture);
-    assert_eq!((sheet.lower, sheet.big.word, sheet.stop), (Lower::Done, "DONE", true));
+    let card = shown(&picture);
+    assert_eq!((card.lower, card.big.word, card.stop), (Lower::Done, "DONE", true));
     picture.ended = Some("ENDED: stopped.".to_owned());
-    let sheet = shown(&picture);
-    assert_eq!((sheet.lower, sheet.answers.len(), sheet.count), (Lower::Nothing, 0, None));
+    let card = shown(&picture);
+    assert_eq!((card.lower, card.answers.len(), card.count), (Lower::Nothing, 0, None));
 }
 
 #[test]
@@ -120,8 +120,8 @@ fn a_press_that_means_nothing_now_says_so() {
     picture.shown.means = Means::Nothing;
     let mut word = |window| {
         picture.shown.window = window;
-        let sheet = shown(&picture);
-        (sheet.big.word, sheet.far, sheet.big.live)
+        let card = shown(&picture);
+        (card.big.word, card.far, card.big.live)
     };
     assert_eq!(word(Window::NotYet), ("WAIT", Some("WAIT"), false));
     assert_eq!(word(Window::Safe), ("READY", Some("READY"), false));
@@ -130,11 +130,8 @@ fn a_press_that_means_nothing_now_says_so() {
     assert_eq!(shown(&picture).big.word, "NO PRESS");
     picture.shown.hold = Hold::Held;
     picture.shown.means = Means::GoOn;
-    let sheet = shown(&picture);
-    assert_eq!(
-        (sheet.big.word, sheet.hold.as_deref()),
-        ("GO ON", Some("HELD. No window is open."))
-    );
+    let card = shown(&picture);
+    assert_eq!((card.big.word, card.hold.as_deref()), ("GO ON", Some("HELD. No window is open.")));
 }
 
 #[test]
@@ -201,8 +198,8 @@ fn markup_and_what_steers_stay_texts() {
     for ended in [false, true] {
         all.ended = ended.then(|| hostile.to_owned());
         let title = Setting { title: hostile.to_owned(), ..setting() };
-        let sheet = serde_json::to_value(sheet(&all, &title)).expect("JSON");
-        let found = texts(&sheet);
+        let card = serde_json::to_value(card(&all, &title)).expect("JSON");
+        let found = texts(&card);
         assert!(found.iter().filter(|text| text.contains("<img src=x")).count() >= 4, "{found:?}");
         for text in found {
             let steers = |c: char| c.is_control() || ('\u{202a}'..='\u{202e}').contains(&c);
@@ -262,9 +259,9 @@ fn the_pages_files_set_texts_only_and_ask_nobody_else() {
 }
 
 #[test]
-fn a_sheet_is_plain_data() {
-    let sheet = serde_json::to_value(shown(&picture())).expect("JSON");
-    assert_eq!(sheet["lower"], json!("done"));
-    assert_eq!(sheet["count"], Value::Null);
-    assert_eq!(sheet["record"], json!("record: saved"));
+fn a_card_is_plain_data() {
+    let card = serde_json::to_value(shown(&picture())).expect("JSON");
+    assert_eq!(card["lower"], json!("done"));
+    assert_eq!(card["count"], Value::Null);
+    assert_eq!(card["record"], json!("record: saved"));
 }
