@@ -145,20 +145,6 @@ pub struct Heard {
     pub lag: Millis,
 }
 
-impl Default for Heard {
-    fn default() -> Heard {
-        let (missing, noted) = (Vec::new(), Vec::new());
-        Heard {
-            bank: None,
-            speaker: None,
-            shelf: None,
-            missing,
-            noted,
-            lag: Millis::ZERO,
-        }
-    }
-}
-
 impl Heard {
     /// Whether anything can be heard at all.
     #[must_use]

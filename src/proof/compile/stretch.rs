@@ -4,7 +4,7 @@
 
 use super::{Ahead, Entry, Maker, Path, TooLarge, Work};
 use crate::clock::{Millis, Span};
-use crate::procedure::model::{CLOCK_ERROR, CUE_JITTER, Hold, Range, TextId};
+use crate::procedure::model::{CLOCK_ERROR, Hold, Range, TextId};
 use crate::procedure::plan::{Next, Plan, Report, StepIx, person};
 use crate::procedure::timing::{Mark, Point as Named, What, announced, hands, now_words, strokes};
 use crate::proof::hidden::{Ground, Hidden};
