@@ -436,22 +436,34 @@ mod tests {
         assert!(matches!(led, Led::Taken(..)), "{typed:?} led to {led:?}");
     }
 
-    #[test]
-    fn a_good_battery_goes_without_a_charger() {
+    /// A healthy battery without a charger, by its voltage with the key on.
+    fn alone(key_on: &str) -> [(BatteryAsk, &str); 7] {
         use BatteryAsk as A;
-        let mut battery = battery(12_000);
-        for (ask, typed) in [
+        [
             (A::Kind, "flooded"),
             (A::RestVoltage, "12.60"),
             (A::Capacity, "60"),
             (A::Age, "2"),
             (A::Temperature, "20"),
-            (A::KeyOnVoltage, "12.55"),
+            (A::KeyOnVoltage, key_on),
             (A::Charger, "no"),
-        ] {
-            answer(&mut battery, ask, typed);
+        ]
+    }
+
+    fn judged(battery: &mut Battery, answers: &[(BatteryAsk, &str)]) -> Box<Assessment> {
+        for (ask, typed) in answers {
+            answer(battery, *ask, typed);
         }
-        let Asked::Judged(assessment) = battery.asked() else { panic!("{:?}", battery.asked()) };
+        match battery.asked() {
+            Asked::Judged(assessment) => assessment,
+            asked => panic!("{asked:?}"),
+        }
+    }
+
+    #[test]
+    fn a_good_battery_goes_without_a_charger() {
+        let mut battery = battery(12_000);
+        let assessment = judged(&mut battery, &alone("12.55"));
         assert_eq!(assessment.verdict, Verdict::Go);
         assert!(matches!(battery.yes(), Led::Enough(_)));
     }
@@ -483,29 +495,16 @@ mod tests {
     fn a_floor_above_any_battery_asks_for_a_charger_and_two_readings() {
         use BatteryAsk as A;
         let mut battery = battery(13_000);
-        for (ask, typed) in [
-            (A::Kind, "flooded"),
-            (A::RestVoltage, "12.60"),
-            (A::Capacity, "60"),
-            (A::Age, "2"),
-            (A::Temperature, "20"),
-            (A::KeyOnVoltage, "12.50"),
-            (A::Charger, "no"),
-        ] {
-            answer(&mut battery, ask, typed);
-        }
-        let Asked::Judged(assessment) = battery.asked() else { panic!("{:?}", battery.asked()) };
+        let assessment = judged(&mut battery, &alone("12.50"));
         assert_eq!(assessment.verdict, Verdict::DoNotStart);
         assert!(matches!(battery.yes(), Led::Measured(_)));
-        for (ask, typed) in [
+        let charged = [
             (A::Charger, "yes"),
             (A::ChargerCurrent, "40"),
             (A::ChargerVoltage, "13.40"),
             (A::ChargerVoltageAgain, "13.41"),
-        ] {
-            answer(&mut battery, ask, typed);
-        }
-        let Asked::Judged(assessment) = battery.asked() else { panic!("{:?}", battery.asked()) };
+        ];
+        let assessment = judged(&mut battery, &charged);
         assert_eq!(assessment.verdict, Verdict::GoWithCharger, "{:?}", assessment.findings);
         assert!(assessment.may_start(), "{:?}", assessment.asks);
     }

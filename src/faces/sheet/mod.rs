@@ -9,11 +9,13 @@
 
 mod content;
 mod cost;
+mod head;
 mod html;
 mod markdown;
 mod number;
 mod picture;
 mod said;
+mod steps;
 
 pub use content::sheet;
 pub use cost::{Costs, Mistake, costs};
