@@ -32,12 +32,13 @@ pub fn scripts(folder: &str) -> Vec<(String, Examined)> {
         let name = path.file_stem().and_then(|n| n.to_str()).expect("a name").to_owned();
         let text = std::fs::read_to_string(path).expect("readable");
         let mut examined = examine(&name, text, &mut |_| Err("no file".to_owned()));
-        if examined.plans.is_empty() {
-            examined.plans = plans(examined.procedure.as_ref().expect("a model")).0;
+        if let (true, Some(procedure)) = (examined.plans.is_empty(), &examined.procedure) {
+            examined.plans = plans(procedure).0;
         }
         (name, examined)
     };
-    paths.iter().map(one).collect()
+    // What has no model says nothing of time, and leads nobody.
+    paths.iter().map(one).filter(|(_, examined)| examined.procedure.is_some()).collect()
 }
 
 /// What came of a number of runs.
