@@ -124,7 +124,7 @@ fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
     match kept["lag_ms"].as_i64() {
         // The stand-in takes 50 ms at a time; what people are ahead by is added.
         Some(lag) => {
-            assert!((80..800).contains(&lag) && told.contains("Runs count with"), "{told}")
+            assert!((80..800).contains(&lag) && told.contains("Runs count with"), "{told}");
         }
         // On a busy computer the stand-in is not steady, and the check says so.
         None => assert!(told.contains("The lag is not measured: "), "{told}"),
