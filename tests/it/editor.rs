@@ -6,16 +6,17 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use lsp_types::{
-    DocumentSymbol, InlayHintLabel, Position, Range, TextDocumentContentChangeEvent, TextEdit, Uri,
-    WorkspaceEdit,
+    DocumentSymbol, InlayHintLabel, InlayHintTooltip, Position, Range,
+    TextDocumentContentChangeEvent, TextEdit, Uri, WorkspaceEdit,
 };
 use proptest::prelude::*;
 use stepbell::complaint::{Complaint, json};
+use stepbell::faces::editor::figures::of_proof;
 use stepbell::faces::editor::judge::judge;
 use stepbell::faces::editor::mentions::{Says, Wants};
 use stepbell::faces::editor::names::Names;
 use stepbell::faces::editor::text::Unit;
-use stepbell::faces::editor::{Editor, Shelf, Shown, reader};
+use stepbell::faces::editor::{Editor, Later, Shelf, Shown, reader};
 use stepbell::procedure::examine;
 use stepbell::procedure::library::load;
 use stepbell::source::FileId;
@@ -478,6 +479,54 @@ fn what_a_hover_and_a_line_say() {
     judged(&mut editor);
     let hints = editor.hints(ADDRESS, Range::new(Position::new(0, 0), Position::new(300, 0)));
     assert!(matches!(&hints[0].label, InlayHintLabel::String(label) if label == "proven"));
+    assert_eq!(hints.len(), 1, "the rest comes later");
+    let figures = figures(&mut editor);
+    assert!(figures.contains("step show-new") && figures.contains(" to spare"), "{figures}");
+    insta::assert_snapshot!("what_the_proof_says_beside_the_lines", figures);
+}
+
+/// What the proof says beside the lines, and on a hover.
+fn figures(editor: &mut Editor) -> String {
+    let task = editor.task(ADDRESS).expect("open");
+    let judged = judge(task, &mut |_| Err("no file".to_owned()));
+    let later = Later {
+        address: ADDRESS.to_owned(),
+        version: judged.version,
+        mends: Vec::new(),
+        figures: of_proof(&judged, &|| false).expect("nobody stops it"),
+    };
+    assert!(editor.accept_later(later));
+    let text = editor.document(ADDRESS).expect("open").text.as_str().to_owned();
+    let all = Range::new(Position::new(0, 0), Position::new(300, 0));
+    let mut said = String::new();
+    for hint in editor.hints(ADDRESS, all) {
+        let (InlayHintLabel::String(label), Some(InlayHintTooltip::String(long))) =
+            (hint.label, hint.tooltip)
+        else {
+            panic!("a text")
+        };
+        let line = text.lines().nth(hint.position.line as usize).unwrap_or("").trim();
+        let _ = writeln!(said, "{line}   [{label}]\n    {long}");
+    }
+    said
+}
+
+/// Figures are of the version that they were made for, and a new key ends what makes them.
+#[test]
+fn figures_of_a_version_that_is_past_are_not_shown() {
+    let text = sound().remove(0).1;
+    let mut editor = opened(&text, Unit::Utf16);
+    judged(&mut editor);
+    let task = editor.task(ADDRESS).expect("open");
+    let old = judge(task, &mut |_| Err("no file".to_owned()));
+    assert_eq!(of_proof(&old, &|| true), Err(stepbell::proof::controllable::Stopped));
+    let figures = of_proof(&old, &|| false).expect("nobody stops it");
+    let end = TextDocumentContentChangeEvent { range: None, range_length: None, text };
+    editor.change(ADDRESS, 2, vec![end]);
+    let later =
+        Later { address: ADDRESS.to_owned(), version: old.version, mends: Vec::new(), figures };
+    assert!(!editor.accept_later(later));
+    assert!(editor.accept(old).is_empty());
 }
 
 /// Every mechanical fix, as the editor offers and applies it, mends its own complaint.

@@ -174,7 +174,11 @@ fn project(path: &str) -> String {
 
 /// Line and column of the first byte of `wanted`, in 16-bit units.
 fn position(text: &str, wanted: &str) -> Value {
-    let byte = text.find(wanted).expect(wanted);
+    place(text, text.find(wanted).expect(wanted))
+}
+
+/// Line and column of a byte, in 16-bit units.
+fn place(text: &str, byte: usize) -> Value {
     let line = text[..byte].matches('\n').count();
     let start = text[..byte].rfind('\n').map_or(0, |at| at + 1);
     let column = text[start..byte].encode_utf16().count();
@@ -286,13 +290,125 @@ fn a_script_is_written_mended_and_proven() {
                              "context": { "diagnostics": [] } });
         let actions = client.ask("textDocument/codeAction", &params);
         let proven =
-            |action: &&Value| action["title"].as_str().unwrap().contains("then it is proven");
+            |action: &&Value| action["title"].as_str().unwrap().contains("would be proven if");
         actions.as_array().unwrap().iter().find(proven).cloned()
     });
     let edit = &actions["edit"]["changes"][&uri][0];
     client.change(&uri, 5, &json!([{ "range": edit["range"], "text": edit["newText"] }]));
     let marks = client.marks(&uri, 5);
     assert!(!marks.iter().any(|mark| mark["code"] == "timing"), "{marks:?}");
+    assert_eq!(client.leave(), Some(0));
+}
+
+/// What stands beside the lines now.
+fn beside(client: &mut Client, uri: &str) -> Vec<String> {
+    let all =
+        json!({ "start": { "line": 0, "character": 0 }, "end": { "line": 999, "character": 0 } });
+    let asked = json!({ "textDocument": { "uri": uri }, "range": all });
+    let hints = client.ask("textDocument/inlayHint", &asked);
+    let label = |hint: &Value| hint["label"].as_str().expect("a text").to_owned();
+    hints.as_array().expect("a list").iter().map(label).collect()
+}
+
+/// What a hover at the first of these words tells.
+fn hovered(client: &mut Client, uri: &str, text: &str, wanted: &str) -> String {
+    let at = json!({ "textDocument": { "uri": uri }, "position": position(text, wanted) });
+    let hover = client.ask("textDocument/hover", &at);
+    hover["contents"]["value"].as_str().unwrap_or("").to_owned()
+}
+
+/// Figures come after the verdict, and are asked for again where the editor can; a key that comes before
+/// them ends them, so that only those of the newest version are ever shown.
+#[test]
+fn figures_come_later_and_a_key_ends_them() {
+    let folder = folder("language-figures");
+    let can = json!({ "workspace": { "inlayHint": { "refreshSupport": true } } });
+    let mut client = Client::start(&folder, &can);
+    let uri = uri(&folder, "a.bell");
+    let old = project("procedures/push-start-spare.bell");
+    client.open(&uri, &old);
+    // One key after the other, the last before any figure of the first can have been seen.
+    let at = position(&old, "0s after open answered");
+    for (version, digit) in (2..).zip(["1", "2", "3", "4", "5"]) {
+        let end = json!({ "line": at["line"], "character": at["character"].as_u64().unwrap() + 1 });
+        client.change(
+            &uri,
+            version,
+            &json!([{ "range": { "start": at, "end": end }, "text": digit }]),
+        );
+    }
+    let text = old.replacen("30s after open answered", "35s after open answered", 1);
+    assert_eq!(client.marks(&uri, 6), [] as [Value; 0]);
+    let figures = until(|| Some(beside(&mut client, &uri)).filter(|beside| beside.len() > 1));
+    assert!(figures.contains(&"17.0s to spare".to_owned()), "{figures:?}");
+    assert!(!figures.contains(&"12.0s to spare".to_owned()), "{figures:?}");
+    let told = hovered(&mut client, &uri, &text, "within 35s after open");
+    assert!(told.contains("This window of 35s has 17.0s to spare"), "{told}");
+    assert!(client.seen.iter().any(|seen| seen["method"] == "workspace/inlayHint/refresh"));
+    // The next key takes them away at once: they were of another text.
+    client.change(&uri, 7, &json!([{ "range": { "start": at, "end": at }, "text": "x" }]));
+    assert_eq!(beside(&mut client, &uri), [] as [String; 0]);
+    assert_eq!(client.leave(), Some(0));
+}
+
+/// Words and numbers are taken apart from their middle and put together again, key by key; every question
+/// an editor asks meanwhile is answered, and what stands there last is judged as a check does.
+#[test]
+fn words_are_written_from_their_middle() {
+    let folder = folder("language-middle");
+    let mut client = Client::start(&folder, &json!({}));
+    let uri = uri(&folder, "ä.bell");
+    let mut text = project("procedures/push-start-spare.bell").replacen("Add", "Ädd 🔑", 1);
+    client.open(&uri, &text);
+    let mut version = 1;
+    for word in ["🔑 a push", "procedure", "within", "answered", "30s", "show-new", "finish", "\""]
+    {
+        let start = text.find(word).expect(word);
+        let end = start + word.len();
+        let middle = text.floor_char_boundary(start + word.len() / 2);
+        // Back from the middle, on from the middle, and the word once more.
+        let mut keys: Vec<(usize, usize, String)> = Vec::new();
+        let left: Vec<usize> =
+            text[start..middle].char_indices().map(|(at, _)| start + at).collect();
+        for (nth, at) in left.iter().enumerate().rev() {
+            let until = left.get(nth + 1).copied().unwrap_or(middle);
+            keys.push((*at, until, String::new()));
+        }
+        let rest: Vec<char> = text[middle..end].chars().collect();
+        keys.extend(rest.iter().map(|c| (start, start + c.len_utf8(), String::new())));
+        let mut at = start;
+        for c in text[start..end].chars().collect::<Vec<_>>() {
+            keys.push((at, at, c.to_string()));
+            at += c.len_utf8();
+        }
+        let whole = text.clone();
+        for (from, to, new) in keys {
+            let range = json!({ "start": place(&text, from), "end": place(&text, to) });
+            version += 1;
+            client.change(&uri, version, &json!([{ "range": range, "text": new }]));
+            text.replace_range(from..to, &new);
+            let here = json!({ "textDocument": { "uri": uri }, "position": place(&text, from) });
+            for method in ["completion", "hover", "definition", "documentHighlight"] {
+                client.ask(&format!("textDocument/{method}"), &here);
+            }
+            beside(&mut client, &uri);
+        }
+        assert_eq!(text, whole, "{word}");
+        assert_eq!(client.marks(&uri, version), [] as [Value; 0], "{word}");
+    }
+    // And left half-written.
+    let cut = text.find("answered").expect("there") + 4;
+    text.truncate(cut);
+    let end = place(&(text.clone() + "\n"), cut);
+    let rest = json!({ "start": end, "end": { "line": 9999, "character": 0 } });
+    client.change(&uri, version + 1, &json!([{ "range": rest, "text": "" }]));
+    fs::write(folder.join("half.bell"), &text).expect("written");
+    let marks: Vec<String> =
+        of_marks(&client.marks(&uri, version + 1)).into_iter().map(|mark| mark.0).collect();
+    let checked: Vec<String> =
+        told(&folder, "half.bell").into_iter().map(|complaint| complaint.0).collect();
+    assert_eq!(marks, checked);
+    assert!(!marks.is_empty());
     assert_eq!(client.leave(), Some(0));
 }
 

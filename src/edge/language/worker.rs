@@ -4,19 +4,25 @@
 //! Only the newest version of a document is looked at. Where the proof takes its time, what is wrong is
 //! told before the verdict.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::thread;
+use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, unbounded};
 
 use super::shelf::Disk;
-use crate::faces::editor::judge::{Judged, Task, look, proved};
+use crate::faces::editor::figures::of_proof;
+use crate::faces::editor::judge::{Judged, Task, look};
 use crate::faces::editor::mend::of_timing;
 use crate::faces::editor::{Buffers, Later, reader};
 use crate::source::FileId;
 use crate::syntax::build;
+
+/// A proof that takes longer is not waited for before what is wrong is told.
+const PATIENCE: Duration = Duration::from_millis(150);
 
 /// A version of a document to be looked at.
 #[derive(Debug)]
@@ -67,20 +73,40 @@ impl Worker {
                 later.retain(|(judged, _)| judged.address != address);
                 // A fault of ours costs this version's marks; the next key asks anew.
                 let judged = catch_unwind(AssertUnwindSafe(|| self.judged(job)));
-                later.extend(judged.ok().flatten());
+                match judged {
+                    Ok(Ok(done)) => later.push(done),
+                    // Looked at again, unless there is a newer version by then.
+                    Ok(Err(job)) => drop(waiting.insert(address, *job)),
+                    Err(_) => {}
+                }
             } else if let Some((judged, buffers)) = later.pop() {
                 let _ = catch_unwind(AssertUnwindSafe(|| self.more(&judged, &buffers)));
             }
         }
     }
 
-    fn judged(&self, job: Job) -> Option<(Judged, Arc<Buffers>)> {
+    /// What is wrong with a version, and its verdict; or the job again where a new key ended it.
+    fn judged(&self, job: Job) -> Result<(Judged, Arc<Buffers>), Box<Job>> {
         let name = job.task.name.clone();
-        let mut judged = look(job.task, &mut reader(&name, &job.buffers, &*self.disk));
-        judged.verdict = proved(&judged.examined);
-        let kept = judged.clone();
-        self.found.send(Found::Judged(Box::new(judged))).ok()?;
-        Some((kept, job.buffers))
+        let mut judged = look(job.task.clone(), &mut reader(&name, &job.buffers, &*self.disk));
+        let (bare, begun, told) = (judged.clone(), Instant::now(), Cell::new(false));
+        let stop = || {
+            if !told.get() && begun.elapsed() > PATIENCE {
+                told.set(true);
+                self.tell(Found::Judged(Box::new(bare.clone())));
+            }
+            !self.to_do.is_empty()
+        };
+        if judged.prove(&stop).is_err() {
+            return Err(Box::new(job));
+        }
+        self.tell(Found::Judged(Box::new(judged.clone())));
+        Ok((judged, job.buffers))
+    }
+
+    fn tell(&self, found: Found) {
+        // Nobody is left to tell where the server has ended.
+        let _ = self.found.send(found);
     }
 
     /// What would mend the timing, and what the proof says of the cues. A new key ends it.
@@ -91,13 +117,12 @@ impl Worker {
         let name = source.name().to_owned();
         let mut read = reader(&name, buffers, &*self.disk);
         let mends = of_timing(judged, &tree, &mut read, &stop);
-        let figures = Vec::new();
+        let figures = of_proof(judged, &stop).unwrap_or_default();
         if stop() || (mends.is_empty() && figures.is_empty()) {
             return;
         }
         let (address, version) = (judged.address.clone(), judged.version);
         let later = Later { address, version, mends, figures };
-        // Nobody is left to tell where the server has ended.
-        let _ = self.found.send(Found::Later(Box::new(later)));
+        self.tell(Found::Later(Box::new(later)));
     }
 }

@@ -2,6 +2,7 @@
 //! that it uses, gives complaints and verdict as one kind of mark, each in the file where it belongs.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use lsp_types::{
     Diagnostic, DiagnosticRelatedInformation, DiagnosticSeverity, Location, NumberOrString, Range,
@@ -13,9 +14,9 @@ use crate::complaint::visible::visible;
 use crate::complaint::{Complaint, Severity, sentence};
 use crate::faces::address;
 use crate::faces::finding::{Finding, finding};
-use crate::procedure::timing::speech_lengths;
 use crate::procedure::{Examined, examine};
-use crate::proof::verdict::{Verdict, verdict};
+use crate::proof::controllable::Stopped;
+use crate::proof::verdict::{Proof, Verdict, prove};
 use crate::source::{FileId, Place};
 
 /// The most marks of one script: an editor with more is slow, and nobody reads them.
@@ -45,27 +46,46 @@ pub struct Judged {
     pub examined: Examined,
     /// The verdict, where there is no error.
     pub verdict: Option<Verdict>,
+    /// What was proven, for what can be told of it later.
+    pub proof: Option<Arc<Proof>>,
 }
 
 /// Looks at a document and judges its timing; `read` gives a used file by its path from the script's
 /// folder.
 pub fn judge(task: Task, read: &mut dyn FnMut(&str) -> Result<String, String>) -> Judged {
     let mut judged = look(task, read);
-    judged.verdict = proved(&judged.examined);
+    // A proof that nobody stops comes to its end.
+    let _ = judged.prove(&|| false);
     judged
 }
 
 /// Looks at a document without judging its timing.
 pub fn look(task: Task, read: &mut dyn FnMut(&str) -> Result<String, String>) -> Judged {
     let examined = examine(&task.name, task.text, read);
-    Judged { address: task.address, version: task.version, examined, verdict: None }
+    let (address, version) = (task.address, task.version);
+    Judged { address, version, examined, verdict: None, proof: None }
 }
 
-/// The verdict on a script without errors.
-#[must_use]
-pub fn proved(examined: &Examined) -> Option<Verdict> {
-    let procedure = examined.procedure.as_ref().filter(|_| examined.is_sound())?;
-    Some(verdict(procedure, &examined.plans, &speech_lengths(procedure)))
+impl Judged {
+    /// Judges the timing, where the script has no error. Asks `stop` many times a second whether to
+    /// give up.
+    ///
+    /// # Errors
+    /// [`Stopped`] once `stop` has said so.
+    pub fn prove(&mut self, stop: &dyn Fn() -> bool) -> Result<(), Stopped> {
+        let examined = &self.examined;
+        let Some(procedure) = examined.procedure.as_ref().filter(|_| examined.is_sound()) else {
+            return Ok(());
+        };
+        match prove(procedure, &examined.plans, &examined.speech, stop)? {
+            Ok(proof) => {
+                self.verdict = Some(Verdict::Proven(proof.extent));
+                self.proof = Some(Arc::new(proof));
+            }
+            Err(verdict) => self.verdict = Some(verdict),
+        }
+        Ok(())
+    }
 }
 
 /// The address of a file of a script: the document's own, or that of the path.

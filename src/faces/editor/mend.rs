@@ -7,14 +7,14 @@
 
 use crate::clock::Millis;
 use crate::complaint::{Code, Complaint};
-use crate::faces::verdict::MOST_REPAIRS;
-use crate::procedure::timing::{What, speech_lengths};
-use crate::proof::repair::{Repair, repairs};
+use crate::faces::verdict::{MOST_REPAIRS, mended};
+use crate::procedure::timing::What;
+use crate::proof::repair::{Repair, repairs_until};
 use crate::proof::verdict::Verdict;
 use crate::source::{FileId, Place};
-use crate::syntax::tree::{At, Bound, Duration, Length, Sentence, Tree, When};
+use crate::syntax::tree::{At, Bound, Duration, Held, Length, Sentence, Tree, When};
 
-use super::judge::{Judged, Task, judge};
+use super::judge::{Judged, Task, look};
 
 /// A change of a text.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -56,8 +56,8 @@ pub fn of_complaint(complaint: &Complaint, at: &str) -> Option<Mend> {
     })
 }
 
-/// What would make a refused timing proven. `read` gives used files; `stop` is asked before each is
-/// judged.
+/// What would make a refused timing proven. `read` gives used files; `stop` is asked many times a second
+/// whether to give up, and what was found by then is given.
 pub fn of_timing(
     judged: &Judged,
     tree: &Tree,
@@ -69,9 +69,10 @@ pub fn of_timing(
     else {
         return Vec::new();
     };
-    let plans = &judged.examined.plans;
+    let (plans, speech) = (&judged.examined.plans, &judged.examined.speech);
+    let all = repairs_until(procedure, plans, speech, refusal, stop).unwrap_or_default();
     let mut found = Vec::new();
-    for repair in repairs(procedure, plans, &speech_lengths(procedure), refusal) {
+    for repair in all {
         if stop() || found.len() >= MOST_REPAIRS {
             break;
         }
@@ -81,28 +82,25 @@ pub fn of_timing(
         }
         let Some((place, text)) = rewritten(tree, &repair) else { continue };
         let Some(source) = judged.examined.sources.get(FileId(0)) else { continue };
-        let mut mended = source.text().to_owned();
-        mended.replace_range(place.start as usize..place.end as usize, &text);
+        let mut changed = source.text().to_owned();
+        changed.replace_range(place.start as usize..place.end as usize, &text);
         let task = Task {
             address: judged.address.clone(),
             version: judged.version,
             name: source.name().to_owned(),
-            text: mended,
+            text: changed,
         };
-        let again = judge(task, read);
+        let mut again = look(task, read);
+        if again.prove(stop).is_err() {
+            break;
+        }
         if matches!(again.verdict, Some(Verdict::Proven(_))) {
-            found.push(Mend { title: title(&repair), place, text, mechanical: false });
+            let told = mended(&repair, &judged.examined);
+            let title = format!("It {}", told.trim());
+            found.push(Mend { title, place, text, mechanical: false });
         }
     }
     found
-}
-
-fn title(repair: &Repair) -> String {
-    let (from, to) = (repair.from, repair.to);
-    match repair.what {
-        What::Hands => format!("If the hands take at most {to}, not {from}: then it is proven"),
-        _ => format!("If it closes at {to}, not {from}: then it is proven"),
-    }
 }
 
 /// The change of one sentence that states another upper bound.
@@ -115,6 +113,16 @@ fn rewritten(tree: &Tree, repair: &Repair) -> Option<(Place, String)> {
     let line = tree.lines.iter().find(|line| holds(line.place))?;
     match (&line.sentence, repair.what) {
         (Sentence::Takes(length, _), What::Hands) => length_to(length, repair.to),
+        (Sentence::Hold(held, _), What::Holding) => match &held.value {
+            Held::For(length) => length_to(length, repair.to),
+            Held::On | Held::Until(..) => None,
+        },
+        (Sentence::Count(count, _), What::Strokes) => match &count.lasting {
+            Some((length, false)) => length_to(length, repair.to),
+            _ => None,
+        },
+        (Sentence::Nothing { when, .. }, What::Silence) => when_to(when, repair.to),
+        (Sentence::KeepAwake(every, _), What::Awake) => Some(number(every, repair.to)),
         (
             Sentence::Window(when, ..)
             | Sentence::Begin(when, ..)
