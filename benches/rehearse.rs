@@ -16,7 +16,8 @@ use stepbell::guide::{Guide, Settings};
 use stepbell::procedure::examine;
 use stepbell::procedure::model::Procedure;
 use stepbell::procedure::plan::{Choices, Plan};
-use stepbell::procedure::timing::{PlainTiming, hands, report_delay, speech_lengths};
+use stepbell::procedure::timing::{hands, report_delay, speech_lengths};
+use stepbell::proof::timing::network;
 use stepbell::training::odds::{Terms, hoped_ending, play};
 use stepbell::vehicle::law::{Law, Share, Spreads};
 use stepbell::vehicle::{Draw, Practice};
@@ -70,7 +71,7 @@ fn practice(procedure: &Arc<Procedure>) -> Practice {
     let speech = speech_lengths(procedure);
     let settings = Settings {
         speech: speech.clone(),
-        timing: |procedure, plan, speech| Box::new(PlainTiming::new(procedure, plan, speech)),
+        timing: network,
         rehearsal: true,
         length: stepbell::power::Length::Unbounded,
     };

@@ -9,6 +9,7 @@ use super::ready::ReadyArgs;
 use super::sound::{SoundArgs, Speaking, Which};
 use super::tally::TallyArgs;
 use crate::clock::Millis;
+use crate::edge::clock::Pace;
 use crate::edge::keys::KeyMap;
 use crate::edge::page::Where;
 use crate::faces::orders::refused;
@@ -192,42 +193,86 @@ pub struct PageArgs {
 /// `rehearse`
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
-Faults: silence, other-answer, slow-answer, lost-guard, slip, memory-full; `silence@wake` in that step,
-`slip@press/2` in its second turn. Without a step the seed chooses where.
+Live: Tab or v is your hand at the vehicle, one tap an act (or a stroke of a count; what
+is held for a time is let go with a second tap); on lines, the word `act`. All other keys
+are those of `guide`. At the end there is a score; the record says what it is.
 
-Lengths are drawn inside the script's bounds (--inside), or with tails: never quicker than the least,
-and in one of twenty longer than the most. The spread is the standard deviation of the logarithm.")]
+Faults: silence, other-answer, slow-answer, lost-guard, slip, memory-full; `silence@wake`
+in that step, `slip@press/2` in its second turn. Without a step the seed chooses where.
+
+Lengths are drawn inside the script's bounds (--inside), or with tails: never quicker
+than the least, and one of twenty longer than the most. The spread is the standard
+deviation of the logarithm.")]
 pub struct RehearseArgs {
-    /// The script
-    #[arg(value_name = "FILE")]
-    pub file: PathBuf,
-    /// Play so many runs by imaginary hands, and tell the odds
-    #[arg(long, value_name = "N", required = true, value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
+    /// Play so many runs by imaginary hands instead, and tell the odds
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
     pub runs: Option<u64>,
     /// What goes wrong, by name; may be given more than once
     #[arg(long, value_name = "NAME[@STEP]", value_parser = order)]
     pub fault: Vec<Order>,
-    /// The same number gives the same vehicle
-    #[arg(long, value_name = "NUMBER", default_value = "1")]
-    pub seed: u64,
-    /// How many of a group, as in `spares=2`; by default the least
-    #[arg(long, value_name = "NAME=N", value_parser = count)]
-    pub count: Vec<(String, u32)>,
+    /// The same number gives the same vehicle; live, by default, another one each time
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+    /// Live: slower, from 0.1 to 1 of the true pace
+    #[arg(long, value_name = "PART", value_parser = pace, conflicts_with = "runs")]
+    pub pace: Option<Pace>,
+    /// Live: whether the faces say what to do; without, `say again` shows it
+    #[arg(long, value_enum, default_value = "on", conflicts_with = "runs")]
+    pub hints: OnOff,
+    /// Live: whose hands touch the vehicle, your own by a key, or imaginary ones
+    #[arg(long, value_enum, default_value = "own", conflicts_with = "runs")]
+    pub hands: Whose,
+    /// Live: readings, affirmations and the checklist are answered for you, and told; cautions stay
+    #[arg(long, conflicts_with = "runs")]
+    pub short: bool,
     /// Draw every length inside the script's bounds
     #[arg(long, conflicts_with = "spread")]
     pub inside: bool,
     /// Other spreads, from 0 to 1.5
     #[arg(long, value_name = "hands=0.5,reports=0.5,vehicle=0.25", value_parser = spreads)]
     pub spread: Option<Spreads>,
-    /// How to answer
+    /// Odds: how many of a group, as in `spares=2`; by default the least
+    #[arg(long, value_name = "NAME=N", value_parser = count, requires = "runs")]
+    pub count: Vec<(String, u32)>,
+    /// Odds: how to answer
     #[arg(long, value_enum, default_value = "human", requires = "runs")]
     pub format: Figures,
-    /// Draw what was left of each window
+    /// Odds: draw what was left of each window
     #[arg(long, value_name = "FILE.svg", requires = "runs", value_parser = svg)]
     pub picture: Option<PathBuf>,
-    /// On so many threads; by default one a core
+    /// Odds: on so many threads; by default one a core
     #[arg(long, value_name = "N", requires = "runs", value_parser = clap::value_parser!(u16).range(1..=512))]
     pub threads: Option<u16>,
+    /// What a live run is told.
+    #[command(flatten)]
+    pub guide: GuideArgs,
+}
+
+/// A switch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum OnOff {
+    /// On.
+    On,
+    /// Off.
+    Off,
+}
+
+/// Whose hands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Whose {
+    /// Your own: a key is your hand
+    Own,
+    /// Imaginary ones: you only tell what the vehicle answers
+    Drawn,
+}
+
+/// A pace with at most three decimals.
+fn pace(text: &str) -> Result<Pace, String> {
+    let read = thousandths(text.trim()).and_then(|pace| u16::try_from(pace).ok());
+    read.and_then(Pace::new).ok_or_else(|| {
+        "from 0.1 to 1, as in 0.5 for half the pace; a rehearsal is never faster than true"
+            .to_owned()
+    })
 }
 
 /// How to tell figures.

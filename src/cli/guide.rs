@@ -9,14 +9,17 @@ use super::check::proved;
 use super::exit::Exit;
 use super::out::{self, Answer};
 use super::page;
+use super::rehearse::Rehearsal;
 use super::script::{examined, pictures, worst_length};
 use super::sound::Heard;
+use crate::edge::clock::Pace;
 use crate::edge::console::{Console, Opening};
 use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
 use crate::edge::run::{How, Live, Outcome, TakeUp, live};
 use crate::edge::writer::{Finish, Place, Plan};
+use crate::faces::practice::all_aloud;
 use crate::faces::verdict::verdict;
-use crate::faces::voicing::spoken;
+use crate::faces::voicing::{Own, spoken};
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::convert::{Context, effect_of};
@@ -42,35 +45,34 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
         let text = format!("{text}\nstepbell: not led through while an error stands.\n");
         return out::say(&Answer { out: String::new(), err: text, exit: Exit::Findings });
     };
-    let heard = match heard(args, around, &procedure) {
+    let heard = match heard(args, around, &mut examined, &procedure, None) {
         Ok(heard) => heard,
         Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
     };
-    if heard.is_any() {
-        let mut speech = examined.speech.clone();
-        if let Some(bank) = &heard.bank {
-            bank.measure(&procedure, &mut speech);
-        }
-        speech.lag = heard.lag;
-        examined.measured(speech);
-    }
     let reason = match reason(args, &examined) {
         Ok(reason) => reason,
         Err(refused) => {
             return out::say(&Answer { out: String::new(), err: refused, exit: Exit::Findings });
         }
     };
-    match lead(args, around, &examined, procedure, heard, reason.as_deref()) {
+    match lead(args, around, &examined, procedure, heard, reason.as_deref(), None) {
         Ok(outcome) => ended(&outcome),
         Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
     }
 }
 
+/// Told where a script is practised that nobody is led through without a reason.
+const PRACTISED_UNPROVEN: &str =
+    "not proven: a window may be missed although nobody is slower than the script allows";
+
+fn not_proven(examined: &Examined) -> Option<Verdict> {
+    proved(examined).filter(|timing| !matches!(timing, Verdict::Proven(_)))
+}
+
 /// The reason for leading through a script whose timing is not proven; `None` where it is. Without a
 /// reason nobody is led through, and is told why.
 fn reason(args: &GuideArgs, examined: &Examined) -> Result<Option<String>, String> {
-    let timing = proved(examined).filter(|timing| !matches!(timing, Verdict::Proven(_)));
-    let Some(timing) = timing else { return Ok(None) };
+    let Some(timing) = not_proven(examined) else { return Ok(None) };
     let given = args.unproven.as_deref().map(str::trim).filter(|reason| !reason.is_empty());
     if let Some(reason) = given {
         return Ok(Some(reason.to_owned()));
@@ -82,13 +84,41 @@ fn reason(args: &GuideArgs, examined: &Examined) -> Result<Option<String>, Strin
     ))
 }
 
-/// What can be heard in this run. Without a player nothing is rendered: there is nobody to hear it.
-fn heard(args: &GuideArgs, around: &Surroundings, procedure: &Procedure) -> Result<Heard, String> {
+/// What can be heard in this run, and the timing with its lengths. Without a player nothing is rendered:
+/// there is nobody to hear it.
+///
+/// # Errors
+/// What is wrong with the recordings that were asked for.
+pub(super) fn heard(
+    args: &GuideArgs,
+    around: &Surroundings,
+    examined: &mut Examined,
+    procedure: &Procedure,
+    rehearsal: Option<&Rehearsal>,
+) -> Result<Heard, String> {
     if !args.sound.is_wanted(around) {
         return Ok(Heard::default());
     }
     let page = args.page.page.is_some();
-    Heard::of(&args.sound, around, &spoken(procedure), &banners(procedure), page)
+    let texts: Vec<_> = spoken(procedure).into_iter().map(|(_, text)| text).collect();
+    // The frame of what a vehicle shows is English.
+    let english = Own::Rehearsal.is_for(&args.sound.speaking.language);
+    let more = match rehearsal.filter(|_| english) {
+        Some(_) => all_aloud(procedure, &examined.plans, &examined.sources),
+        None => Vec::new(),
+    };
+    let more: Vec<&str> = more.iter().map(String::as_str).collect();
+    let banners = banners(procedure, rehearsal);
+    let heard = Heard::of(&args.sound, around, &texts, &more, &banners, page)?;
+    if heard.is_any() {
+        let mut speech = examined.speech.clone();
+        if let Some(bank) = &heard.bank {
+            bank.measure(procedure, &mut speech);
+        }
+        speech.lag = heard.lag;
+        examined.measured(speech);
+    }
+    Ok(heard)
 }
 
 /// What has to be typed in words before a run that is not proven and has a point of no return.
@@ -103,25 +133,42 @@ fn in_words(examined: &Examined, procedure: &Procedure, reason: &str) -> Option<
     })
 }
 
-fn lead(
+/// Leads a person through a sound script, at a vehicle or in a rehearsal.
+///
+/// # Errors
+/// What the computer cannot do, and a way out.
+pub(super) fn lead(
     args: &GuideArgs,
     around: &Surroundings,
     examined: &Examined,
     procedure: Procedure,
     heard: Heard,
     unproven: Option<&str>,
+    rehearsal: Option<&Rehearsal>,
 ) -> Result<Outcome, String> {
     let speech = examined.speech.clone();
     let mut header = header(args, examined, &procedure, &speech);
-    let settings =
-        Settings { speech, timing: network, rehearsal: false, length: worst_length(&procedure) };
+    let settings = Settings {
+        speech,
+        timing: network,
+        rehearsal: rehearsal.is_some(),
+        length: worst_length(&procedure),
+    };
     let setting = Setting {
         title: procedure.title.map_or("", |id| procedure.text(id)).to_owned(),
-        banners: banners(&procedure),
+        banners: banners(&procedure, rehearsal),
         keys: KeyNames::default(),
     };
     let place = place(args, around)?;
-    let take_up = place.as_ref().map_or(Ok(None), |place| earlier(place, around, &mut header))?;
+    if let Some(rehearsal) = rehearsal {
+        header.run = RunKind::Rehearsal;
+        header.rehearsal = Some(rehearsal.terms());
+    }
+    // A rehearsal that was broken off is begun anew: nothing was done to any vehicle.
+    let take_up = match &place {
+        Some(place) if rehearsal.is_none() => earlier(place, around, &mut header)?,
+        _ => None,
+    };
     let record = place.map(|place| Plan { place, second: around.second.clone(), header });
     let terminal = around.terminal && !args.plain;
     let page = page::open(&args.page, around, &setting, heard.shelf.clone())?;
@@ -139,15 +186,21 @@ fn lead(
         console.hear(Box::new(speaker));
     }
     let in_words = unproven.and_then(|why| in_words(examined, &procedure, why));
-    let unproven = unproven.iter().map(|why| format!("begun unproven: {why}"));
+    let unproven = match rehearsal {
+        Some(_) => not_proven(examined).map(|_| PRACTISED_UNPROVEN.to_owned()),
+        None => unproven.map(|why| format!("begun unproven: {why}")),
+    };
+    let procedure = Arc::new(procedure);
     let live_run = Live {
         in_words,
-        procedure: Arc::new(procedure),
+        practice: rehearsal.map(|rehearsal| rehearsal.practice(&procedure, &settings.speech)),
+        pace: rehearsal.map_or(Pace::TRUE, |rehearsal| rehearsal.pace),
+        procedure,
         sources: &examined.sources,
         settings,
         record,
         take_up,
-        notes: unproven.chain(missing).collect(),
+        notes: unproven.into_iter().chain(missing).collect(),
         noted,
     };
     live(live_run, console).map_err(|why| {
@@ -155,11 +208,12 @@ fn lead(
     })
 }
 
-fn banners(procedure: &Procedure) -> Vec<Banner> {
-    match procedure.status {
-        Some(Status::Demonstration) => vec![Banner::Demonstration],
-        _ => Vec::new(),
+fn banners(procedure: &Procedure, rehearsal: Option<&Rehearsal>) -> Vec<Banner> {
+    let mut banners = rehearsal.map_or_else(Vec::new, Rehearsal::banners);
+    if procedure.status == Some(Status::Demonstration) {
+        banners.push(Banner::Demonstration);
     }
+    banners
 }
 
 fn status(procedure: &Procedure) -> String {
@@ -194,6 +248,7 @@ fn header(
         operator: args.operator_label.clone(),
         counts: std::collections::BTreeMap::new(),
         continues: None,
+        rehearsal: None,
     }
 }
 
@@ -261,7 +316,8 @@ fn last_certain(old: &Unfinished, record: String) -> h::Question {
     h::Question::TakeUp { record, step, act, text, past }
 }
 
-fn ended(outcome: &Outcome) -> Exit {
+/// How the command ends.
+pub(super) fn ended(outcome: &Outcome) -> Exit {
     let unrecorded = match &outcome.record {
         Some(Finish::Done(done)) => !done.is_whole(),
         Some(Finish::StillWriting | Finish::Died) => true,

@@ -12,6 +12,7 @@ pub mod odds;
 pub mod out;
 pub mod page;
 pub mod ready;
+pub mod rehearse;
 pub mod replay;
 pub mod script;
 pub mod sheet;
@@ -74,7 +75,7 @@ pub fn run(around: &Surroundings) -> Exit {
         Command::Tidy(args) => out::say(&tidy::run(&args)),
         Command::Why(args) => out::say(&why::run(&args)),
         Command::Guide(args) => guide::run(&args, around),
-        Command::Rehearse(args) => out::say(&odds::run(&args)),
+        Command::Rehearse(args) => rehearse::run(&args, around),
         Command::Ready(args) => ready::run(&args, around),
         Command::Replay(args) => replay::run(&args, around),
         Command::Tally(args) => out::say(&tally::run(&args)),

@@ -44,7 +44,8 @@ pub fn run(args: &RehearseArgs) -> Answer {
 
 fn answer(args: &RehearseArgs) -> Result<Answer, Answer> {
     let usage = |why: String| Answer::trouble(Exit::Usage, why);
-    let examined = examined(&args.file).map_err(|why| Answer::trouble(Exit::Unreadable, why))?;
+    let examined =
+        examined(&args.guide.file).map_err(|why| Answer::trouble(Exit::Unreadable, why))?;
     let sound = examined.is_sound();
     let Some(procedure) = examined.procedure.clone().filter(|_| sound) else {
         let err = format!(
@@ -54,8 +55,8 @@ fn answer(args: &RehearseArgs) -> Result<Answer, Answer> {
         return Err(Answer { out: String::new(), err, exit: Exit::Findings });
     };
     let choices = choices(&procedure, &args.count).map_err(usage)?;
-    let law = if args.inside { Law::Inside } else { Law::Tails(args.spread.unwrap_or_default()) };
-    let terms = Terms { seed: args.seed, law, orders: args.fault.clone() };
+    let law = law(args);
+    let terms = Terms { seed: args.seed.unwrap_or(1), law, orders: args.fault.clone() };
     let mut given = Answer::ok("");
     if let Some(timing) = proved(&examined).filter(|t| !matches!(t, Verdict::Proven(_))) {
         given.err = format!("{}\n", verdict(&timing, &examined));
@@ -107,6 +108,12 @@ fn answer(args: &RehearseArgs) -> Result<Answer, Answer> {
         given.exit = Exit::Unable;
     }
     Ok(given)
+}
+
+/// How lengths are drawn.
+#[must_use]
+pub fn law(args: &RehearseArgs) -> Law {
+    if args.inside { Law::Inside } else { Law::Tails(args.spread.unwrap_or_default()) }
 }
 
 /// A bar on standard error, and only where that is a terminal.

@@ -16,6 +16,7 @@ use crate::edge::run::How;
 use crate::edge::show::play;
 use crate::faces::captions::{Film, captions, chapters};
 use crate::faces::safe::safe;
+use crate::faces::score::score as score_words;
 use crate::faces::summary::table;
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
@@ -25,6 +26,7 @@ use crate::procedure::model::Procedure;
 use crate::procedure::timing::speech_lengths;
 use crate::proof::timing::network;
 use crate::training::replay::{Rerun, rerun, scenes, summary};
+use crate::training::score::score;
 
 /// Shows the record.
 #[must_use]
@@ -51,7 +53,12 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
         answer.exit = Exit::Findings;
     }
     if args.summary {
-        answer.out = table(Some(header), &summary(&scenes(&record)));
+        let scenes = scenes(&record);
+        answer.out = table(Some(header), &summary(&scenes));
+        if header.run == RunKind::Rehearsal {
+            answer.out.push('\n');
+            answer.out.push_str(&score_words(&score(&scenes)));
+        }
         return out::say(&answer);
     }
     if args.captions.is_some() || args.chapters.is_some() {
@@ -110,6 +117,10 @@ fn show(
     let mut banners = vec![Banner::Replay];
     if header.run == RunKind::Rehearsal {
         banners.push(Banner::Rehearsal);
+    }
+    let pace = header.rehearsal.as_ref().map(|practice| practice.pace);
+    if let Some(pace) = pace.and_then(|pace| u16::try_from(pace).ok()).filter(|pace| *pace < 1000) {
+        banners.push(Banner::Slower(pace));
     }
     if header.status == "demonstration" {
         banners.push(Banner::Demonstration);

@@ -18,7 +18,6 @@ use crate::edge::{pack, player};
 use crate::faces::tones::Register;
 use crate::faces::voicing::Bank;
 use crate::faces::words::Banner;
-use crate::guide::Sayable;
 
 /// Which voice.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -152,14 +151,16 @@ impl Heard {
         self.bank.is_some() || self.speaker.is_some()
     }
 
-    /// Renders what is to be said and starts the loudspeaker; `page`: pages can sound too.
+    /// Renders what is to be said and starts the loudspeaker; `page`: pages can sound too. What else could
+    /// be said (`more`) is only left out where it cannot.
     ///
     /// # Errors
     /// What is wrong with recordings that were asked for.
     pub fn of(
         args: &SoundArgs,
         around: &Surroundings,
-        texts: &[(Sayable, &str)],
+        texts: &[&str],
+        more: &[&str],
         banners: &[Banner],
         page: bool,
     ) -> Result<Heard, String> {
@@ -168,8 +169,13 @@ impl Heard {
         // Where nothing plays nothing is rendered: nobody would hear it.
         let plays = page || !player::found(around.path.as_deref()).is_empty();
         let which = if plays || matches!(which, Which::Pack(_)) { which } else { Which::None };
-        let words: Vec<_> = texts.iter().map(|(_, text)| *text).collect();
-        let Spoken { bank, mut missing, .. } = spoken(&which, &args.speaking, around, &words)?;
+        let Spoken { mut bank, mut missing, .. } = spoken(&which, &args.speaking, around, texts)?;
+        if let Some(bank) = bank.as_mut().filter(|_| !more.is_empty())
+            && let Some(other) = spoken(&which, &args.speaking, around, more)?.bank
+            && other.rate == bank.rate
+        {
+            bank.texts.extend(other.texts);
+        }
         let bank = bank.map(Arc::new);
         let register = if banners.is_empty() { Register::Real } else { Register::Practice };
         let voice = bank.as_ref().map_or("only tones", |bank| &bank.voice);
@@ -197,7 +203,7 @@ impl Heard {
             }
         };
         let noted = vec![format!("sound: {voice}; {by}")];
-        let shelf = RunShelf::new(register, bank.clone(), texts);
+        let shelf = RunShelf::new(register, bank.clone(), &[texts, more].concat());
         Ok(Heard { bank, speaker, shelf: Some(Arc::new(shelf)), missing, noted, lag })
     }
 }

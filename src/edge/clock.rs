@@ -87,20 +87,67 @@ impl Beginning {
 pub struct RunClock {
     start: i64,
     last: Reading,
+    pace: Pace,
+}
+
+/// How fast a run's clock goes, in thousandths of the true pace; never faster than that.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Pace(u16);
+
+impl Pace {
+    /// As fast as the world.
+    pub const TRUE: Pace = Pace(1000);
+    /// A tenth of it; slower is of no use to anybody.
+    pub const SLOWEST: u16 = 100;
+
+    /// So many thousandths of the true pace; `None` outside a tenth to all of it.
+    #[must_use]
+    pub fn new(thousandths: u16) -> Option<Pace> {
+        (Pace::SLOWEST..=1000).contains(&thousandths).then_some(Pace(thousandths))
+    }
+
+    /// In thousandths.
+    #[must_use]
+    pub const fn thousandths(self) -> u16 {
+        self.0
+    }
+
+    /// A length of the world on the run's clock, rounded down.
+    fn run(self, length: i64) -> i64 {
+        let own = (i128::from(length) * i128::from(self.0)).div_euclid(1000);
+        i64::try_from(own).unwrap_or(i64::MAX)
+    }
+
+    /// How long the world takes for a length of the run's clock, rounded up: never early.
+    fn world(self, length: i64) -> i64 {
+        let (long, own) = (i128::from(length) * 1000, i128::from(self.0));
+        i64::try_from((long + own - 1).div_euclid(own)).unwrap_or(i64::MAX)
+    }
 }
 
 impl RunClock {
     /// A clock that starts now.
     #[must_use]
     pub fn start() -> RunClock {
+        RunClock::at(Pace::TRUE)
+    }
+
+    /// A clock that starts now and goes at this pace.
+    #[must_use]
+    pub fn at(pace: Pace) -> RunClock {
         let now = read();
-        RunClock { start: now.boot, last: now }
+        RunClock { start: now.boot, last: now, pace }
     }
 
     /// The moment now, rounded down to the millisecond.
     #[must_use]
     pub fn now(&self) -> Moment {
-        Moment((read().boot - self.start).div_euclid(1_000_000))
+        self.moment(read().boot)
+    }
+
+    /// The run's moment at an instant of the clock below, rounded down.
+    fn moment(&self, boot: i64) -> Moment {
+        Moment(self.pace.run(boot - self.start).div_euclid(1_000_000))
     }
 
     /// Where it began.
@@ -112,7 +159,7 @@ impl RunClock {
     /// Where a moment lies on the clock below this one, in nanoseconds of [`Reading::boot`].
     #[must_use]
     pub fn instant_of(&self, moment: Moment) -> i64 {
-        self.start.saturating_add(moment.0.saturating_mul(1_000_000))
+        self.start.saturating_add(self.pace.world(moment.0.saturating_mul(1_000_000)))
     }
 
     /// Waits for the deadline or for the channel, whichever comes first. A deadline that is
@@ -137,7 +184,7 @@ impl RunClock {
                     Err(RecvTimeoutError::Timeout) => continue,
                 }
             };
-            let at = Moment((self.last.boot - self.start).div_euclid(1_000_000));
+            let at = self.moment(self.last.boot);
             return Woken { why, at, gaps };
         }
     }
@@ -147,7 +194,13 @@ impl RunClock {
         let now = read();
         let gaps = gaps_between(self.last, now, asked);
         self.last = now;
-        gaps
+        let own = |length: Millis| Millis(self.pace.run(length.0));
+        let gaps = gaps.into_iter().map(|gap| match gap {
+            Gap::Slept(length) => Gap::Slept(own(length)),
+            Gap::Stopped(length) => Gap::Stopped(own(length)),
+            stepped @ Gap::WallStepped(_) => stepped,
+        });
+        gaps.collect()
     }
 }
 
@@ -209,6 +262,13 @@ fn read_once() -> Reading {
     Reading { boot: mono, mono, wall }
 }
 
+/// A number that is another one each time: the wall clock's smallest digits.
+#[must_use]
+pub fn any_number() -> u64 {
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+    u64::from(since.subsec_micros()) % 1_000_000
+}
+
 /// The wall-clock time now as RFC 3339 in UTC, in whole seconds: a label, never a time to count with.
 #[must_use]
 pub fn wall_label() -> String {
@@ -230,6 +290,20 @@ mod tests {
     #[track_caller]
     fn check(now: Reading, asked_ms: i64, gaps: &[Gap]) {
         assert_eq!(gaps_between(BEFORE, now, asked_ms * MS), gaps);
+    }
+
+    #[test]
+    fn a_slower_clock_is_never_early_and_never_wraps() {
+        for thousandths in [100, 333, 500, 999, 1000] {
+            let pace = Pace::new(thousandths).expect("inside the bounds");
+            for length in [0, 1, 999, 123_456_789, i64::MAX / 1_000_000] {
+                let world = pace.world(length);
+                assert!(pace.run(world) >= length, "{thousandths}: {length}");
+                assert!(pace.run(world - 1) < length || length == 0, "{thousandths}: {length}");
+            }
+        }
+        assert_eq!((Pace::new(99), Pace::new(1001)), (None, None));
+        assert_eq!(Pace::new(1000), Some(Pace::TRUE));
     }
 
     #[test]

@@ -4,6 +4,8 @@
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, channel};
 
+use crossterm::event::{KeyCode, KeyEventKind};
+
 use super::clock::Beginning;
 use super::keys::{Interrupts, KeyMap, Keyboard, Meant, Mode, line};
 use super::page::{Around, News, Page};
@@ -13,10 +15,10 @@ use super::terminal::{
 };
 use crate::clock::{Millis, Moment};
 use crate::faces::sounds::Sounds;
-use crate::faces::words::{KeyNames, Picture, Setting};
+use crate::faces::words::{Banner, KeyNames, Picture, Setting};
 use crate::guide::cue::Press;
 use crate::journal::entry::Sender as From;
-use crate::journal::happened::{Effect, Fact, Notice};
+use crate::journal::happened::{Cue, Effect, Fact, Notice};
 
 /// More key presses in a second are no person's; they are dropped and counted. The lines of a pipe are
 /// slowed down where they are read.
@@ -56,6 +58,8 @@ pub struct Console {
     around: Option<Around>,
     page_note: Option<String>,
     listening: Listening,
+    /// Whether a key stands for the person's hand at the vehicle.
+    hands: bool,
 }
 
 /// What came in, understood.
@@ -94,12 +98,14 @@ impl Console {
         })?;
         let Opening { terminal, colour, mut setting, keys, page } = opening;
         let mut sounds: Vec<Box<dyn Sounds>> = Vec::new();
+        let is = |banner| setting.banners.contains(&banner);
+        let hands = is(Banner::Rehearsal) && !is(Banner::Replay);
         let (face, raw): (Box<dyn Face>, _) = if terminal {
             setting.keys = KeyNames {
                 done: keys.name(Press::Done),
                 other: keys.name(Press::SomethingElse),
                 stop: keys.name(Press::Stop),
-                all: keys.line(),
+                all: if hands { format!("Tab or v act · {}", keys.line()) } else { keys.line() },
             };
             let raw = Raw::enter()?;
             let screen = Screen::start(io::stdout(), setting, colour)?;
@@ -111,8 +117,10 @@ impl Console {
                 done: "done".to_owned(),
                 other: "else".to_owned(),
                 stop: "stop".to_owned(),
-                all: "answers: done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value"
-                    .to_owned(),
+                all: format!(
+                    "answers: {}done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value",
+                    if hands { "act (your hand touches the vehicle), " } else { "" }
+                ),
             };
             read_lines(inbox.clone())?;
             (Box::new(Lines::start(io::stdout(), setting)?), None)
@@ -139,6 +147,7 @@ impl Console {
             around,
             page_note,
             listening,
+            hands,
         })
     }
 
@@ -175,6 +184,17 @@ impl Console {
                 }
                 Effect::Show(_) | Effect::Fact { .. } | Effect::Ended { .. } => {}
             }
+        }
+    }
+
+    /// Tells what an imaginary vehicle shows; what is `aloud` is said too.
+    pub fn tell_of_vehicle(&mut self, text: &str, aloud: bool, at: Moment) {
+        let effect = Effect::Say { cue: Cue::Notice, text: text.to_owned() };
+        for face in &mut self.faces {
+            face.tell(&effect, at);
+        }
+        for sound in self.sounds.iter_mut().filter(|_| aloud) {
+            sound.vehicle(text);
         }
     }
 
@@ -253,6 +273,9 @@ impl Console {
         if is_input(&happening) {
             self.inbox.took();
         }
+        if self.hands && mode != Mode::Text && touches(&happening) {
+            return self.is_human(at).then_some(Came::Meant(Meant::Touch));
+        }
         let key = matches!(happening, Happening::Key(_));
         let meant = match happening {
             Happening::Page(News::Sent(meant, from)) => {
@@ -313,4 +336,16 @@ impl Console {
 /// Whether a window was missed.
 const fn is_late(notice: &Notice) -> bool {
     matches!(notice, Notice::Late { .. } | Notice::Unattended { .. })
+}
+
+/// Whether it is the person's hand at an imaginary vehicle: Tab, `v`, or the word `act` on a line.
+fn touches(happening: &Happening) -> bool {
+    match happening {
+        Happening::Key(key) => {
+            matches!(key.code, KeyCode::Tab | KeyCode::Char('v' | 'V'))
+                && key.kind == KeyEventKind::Press
+        }
+        Happening::Line(line) => line.trim().eq_ignore_ascii_case("act"),
+        _ => false,
+    }
 }

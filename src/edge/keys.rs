@@ -235,6 +235,8 @@ pub enum Meant {
     Press(Press),
     /// A whole text.
     Typed(String),
+    /// In a rehearsal: the person's hand touched the vehicle.
+    Touch,
     /// The text being typed has changed.
     Typing,
     /// Ctrl-C: stop?

@@ -18,6 +18,7 @@ pub mod language;
 pub mod pack;
 pub mod page;
 pub mod player;
+pub mod practice;
 pub mod programs;
 pub mod run;
 pub mod scratch;

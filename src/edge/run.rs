@@ -7,23 +7,28 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::clock::{Gap, RunClock, Wake, wall_label};
+use super::clock::{Gap, Pace, RunClock, Wake, wall_label};
 use super::console::{Came, Console};
 use super::keys::{Meant, Mode};
+use super::practice::Practice;
 use super::records::close_continued;
 use super::terminal::Happening;
 use super::writer::{self, Finish, NoRecord, Recorder, Told, Trouble};
 use crate::clock::{Millis, Moment};
 use crate::faces::phrases;
 use crate::faces::plain::blank;
+use crate::faces::practice::{SHORT, aloud};
 use crate::faces::words::{Picture, RecordState, wants_text};
 use crate::guide::cue::{self, GapKind, Input, Press};
 use crate::guide::{Guide, Settings};
 use crate::journal::convert::{Context, effect_body, input_body};
 use crate::journal::entry::{Body, ClockChange, EndingClass, Interruption, ItemEnding, Sender};
 use crate::journal::happened as h;
+use crate::journal::practice::{Vehicle, vehicle_body};
 use crate::procedure::model::Procedure;
 use crate::source::SourceMap;
+use crate::training::score::Score;
+use crate::vehicle::live::Event;
 
 /// A cue later than this is told of in a line of its own.
 const LATE: Millis = Millis(100);
@@ -53,6 +58,10 @@ pub struct Live<'a> {
     pub notes: Vec<String>,
     /// What is only noted in the record.
     pub noted: Vec<String>,
+    /// The imaginary vehicle of a rehearsal.
+    pub practice: Option<Practice>,
+    /// How fast the run's clock goes.
+    pub pace: Pace,
 }
 
 /// An earlier run that was broken off.
@@ -88,6 +97,8 @@ pub struct Outcome {
     pub how: How,
     /// What became of the record; `None` where nobody asked for one or the run did not begin.
     pub record: Option<Finish>,
+    /// How a rehearsal went.
+    pub score: Option<Score>,
 }
 
 /// Leads a person through the procedure. The console is given back to the terminal at the end.
@@ -136,7 +147,7 @@ struct Run<'a> {
 impl<'a> Run<'a> {
     fn new(live: Live<'a>, console: Console) -> Run<'a> {
         let guide = Guide::new(Arc::clone(&live.procedure), live.settings.clone());
-        let clock = RunClock::start();
+        let clock = RunClock::at(live.pace);
         let mut console = console;
         console.keep_time(clock.beginning());
         let picture = Picture {
@@ -144,6 +155,7 @@ impl<'a> Run<'a> {
             since: Moment::START,
             shown: blank(),
             record: RecordState::None,
+            vehicle: Vec::new(),
             typing: None,
             offers: Vec::new(),
             remarks: Vec::new(),
@@ -267,9 +279,11 @@ impl<'a> Run<'a> {
 
     fn lead(&mut self) -> How {
         let at = self.clock.now();
+        self.say_first(at);
         let effects = self.guide.start(at);
         self.apply(&effects, at);
         loop {
+            self.answer_by_itself();
             self.paint(self.clock.now());
             if let Some(how) = self.over.take() {
                 return how;
@@ -283,6 +297,7 @@ impl<'a> Run<'a> {
             if self.over.is_none() && self.guide.next_wakeup().is_some_and(|due| due <= woken.at) {
                 self.handle(&Input::Wake, None, woken.at);
             }
+            self.vehicle_wakes(woken.at);
             if let Wake::Got(happening) = woken.why {
                 self.happening(happening, woken.at);
             }
@@ -293,6 +308,8 @@ impl<'a> Run<'a> {
     fn deadline(&self) -> Moment {
         let idle = self.clock.now().after(IDLE);
         let due = self.guide.next_wakeup().unwrap_or(idle).min(idle);
+        let vehicle = self.live.practice.as_ref().and_then(Practice::next);
+        let due = vehicle.map_or(due, |vehicle| due.min(vehicle));
         let running = self.picture.shown.count.as_ref().and(self.console.pace());
         running.map_or(due, |pace| due.min(self.painted.after(pace)))
     }
@@ -361,6 +378,7 @@ impl<'a> Run<'a> {
                      stop, yes, no"
                 ));
             }
+            Meant::Touch => self.touched(at),
             Meant::Typing => {}
         }
     }
@@ -368,8 +386,82 @@ impl<'a> Run<'a> {
     fn handle(&mut self, input: &Input, from: Option<Sender>, at: Moment) {
         let body = input_body(&self.context().input(input), from);
         self.record(at, body);
+        self.uncover(input, at);
         let effects = self.guide.handle(input.clone(), at);
         self.apply(&effects, at);
+    }
+
+    /// A rehearsal says first that it is one.
+    fn say_first(&mut self, at: Moment) {
+        let Some(text) = self.live.practice.as_ref().map(Practice::opening) else { return };
+        self.record(at, Body::Note { text: text.clone() });
+        // It is heard as the sign of a rehearsal; in full it is only read.
+        self.console.tell_of_vehicle(&text, false, at);
+    }
+
+    /// The person's hand touches the imaginary vehicle.
+    fn touched(&mut self, at: Moment) {
+        let events = self.live.practice.as_mut().map(|practice| practice.tap(at));
+        self.vehicle(&events.unwrap_or_default(), at);
+    }
+
+    fn vehicle_wakes(&mut self, at: Moment) {
+        let events = self.live.practice.as_mut().map(|practice| practice.wake(at));
+        self.vehicle(&events.unwrap_or_default(), at);
+    }
+
+    /// What the imaginary vehicle did.
+    fn vehicle(&mut self, events: &[Event], at: Moment) {
+        for what in Practice::told(events, &self.context()) {
+            self.vehicle_did(&what, at);
+        }
+    }
+
+    fn vehicle_did(&mut self, what: &Vehicle, at: Moment) {
+        self.record(at, vehicle_body(what));
+        let Some(practice) = &mut self.live.practice else { return };
+        practice.happened(what, at);
+        self.picture.vehicle.clone_from(&practice.lines);
+        if let Some(text) = aloud(what) {
+            self.console.tell_of_vehicle(&text, true, at);
+        }
+    }
+
+    /// Questions that a short rehearsal answers by itself.
+    fn answer_by_itself(&mut self) {
+        while let Some(input) = self.live.practice.as_mut().and_then(Practice::own_answer) {
+            let at = self.clock.now();
+            self.handle(&input, None, at);
+        }
+        let told = self.live.practice.as_ref().and_then(Practice::answered);
+        if let Some(text) = told.filter(|text| !self.lasting.contains(text)) {
+            self.lasting.retain(|line| !line.starts_with(SHORT));
+            self.lasting.push(text);
+        }
+    }
+
+    /// Where what to do is kept back, say again shows it.
+    fn uncover(&mut self, input: &Input, at: Moment) {
+        let practice = self.live.practice.as_mut();
+        if let Some((shown, hint)) = practice.and_then(|practice| practice.uncover(input)) {
+            self.vehicle_did(&hint, at);
+            self.picture.shown = shown;
+        }
+    }
+
+    /// The imaginary vehicle hears what the guide does.
+    fn follow(&mut self, effect: &cue::Effect, at: Moment) {
+        let plan = self.guide.shared_plan();
+        let Some(practice) = &mut self.live.practice else { return };
+        let refused = practice.begins(plan);
+        let events = practice.follow(effect);
+        let reads = practice.asked(effect);
+        self.picture.vehicle.clone_from(&practice.lines);
+        self.lasting.extend(refused);
+        self.vehicle(&events, at);
+        if let Some(reads) = reads {
+            self.vehicle_did(&reads, at);
+        }
     }
 
     fn gap(&mut self, gap: Gap, at: Moment) {
@@ -385,15 +477,18 @@ impl<'a> Run<'a> {
     }
 
     fn apply(&mut self, effects: &[cue::Effect], at: Moment) {
-        for effect in effects {
-            if let cue::Effect::Show(frame) = effect {
+        for one in effects {
+            if let cue::Effect::Show(frame) = one {
                 self.picture.offers = self.context().answers(&self.guide.offers(), frame);
             }
-            let Some(effect) = self.context().effect(effect) else { continue };
+            let Some(effect) = self.context().effect(one) else { continue };
             self.record(at, effect_body(&effect));
             self.note(&effect, at);
             self.picture.hear(&effect, at);
-            self.console.tell(&effect, at);
+            if !self.kept_back(&effect, at) {
+                self.console.tell(&effect, at);
+            }
+            self.follow(one, at);
             match effect {
                 h::Effect::Show(shown) => self.show(*shown, at),
                 h::Effect::Ended { class, .. } => {
@@ -406,7 +501,18 @@ impl<'a> Run<'a> {
         }
     }
 
+    /// Whether words are kept back from whoever practises from memory.
+    fn kept_back(&mut self, effect: &h::Effect, at: Moment) -> bool {
+        let Some(practice) = &mut self.live.practice else { return false };
+        practice.noted(effect, at);
+        practice.keeps_back(effect)
+    }
+
     fn show(&mut self, shown: h::Shown, at: Moment) {
+        let shown = match &mut self.live.practice {
+            Some(practice) => practice.veil(shown),
+            None => shown,
+        };
         let count = |shown: &h::Shown| shown.count.as_ref().map(|count| (count.to, count.what));
         if count(&shown) != count(&self.picture.shown) {
             self.picture.since = at;
@@ -430,7 +536,10 @@ impl<'a> Run<'a> {
                 self.things.retain(|(known, _)| known != label);
                 self.things.push((label.clone(), *class));
             }
-            h::Fact::Outcome { .. } => self.last = phrases::fact(fact),
+            h::Fact::Outcome { .. } => {
+                self.last = phrases::fact(fact);
+                self.lasting.retain(|line| !line.starts_with(SHORT));
+            }
             h::Fact::CueGiven { point, due, given } if given - due > LATE.0 => {
                 let cue = Some(point.step.name.clone());
                 self.record(at, Body::Late { cue, ms: given - due });
@@ -532,7 +641,8 @@ impl<'a> Run<'a> {
         self.passing = None;
         self.paint(at);
         self.console.close();
-        Outcome { how, record }
+        let score = self.live.practice.as_ref().map(Practice::score);
+        Outcome { how, record, score }
     }
 
     fn last_line(&self, how: How) -> Option<Body> {

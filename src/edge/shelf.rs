@@ -11,7 +11,6 @@ use crate::clock::Millis;
 use crate::faces::clip::Clip;
 use crate::faces::tones::{Register, Signal, samples};
 use crate::faces::voicing::{Bank, Own};
-use crate::guide::Sayable;
 use crate::journal::happened::{Cue, Tone};
 
 /// Samples a second where nothing is spoken.
@@ -31,9 +30,9 @@ pub struct RunShelf {
 impl RunShelf {
     /// A shelf of these texts.
     #[must_use]
-    pub fn new(register: Register, bank: Option<Arc<Bank>>, texts: &[(Sayable, &str)]) -> RunShelf {
+    pub fn new(register: Register, bank: Option<Arc<Bank>>, texts: &[&str]) -> RunShelf {
         let all = texts.iter().enumerate();
-        let texts = all.map(|(nth, (_, text))| ((*text).to_owned(), nth)).collect();
+        let texts = all.map(|(nth, text)| ((*text).to_owned(), nth)).collect();
         RunShelf { register, bank, texts }
     }
 
@@ -126,7 +125,6 @@ impl Shelf for RunShelf {
 mod tests {
     use super::*;
     use crate::edge::wav::from_wav;
-    use crate::procedure::model::TextId;
 
     fn shelf() -> RunShelf {
         let words = |ms: usize| -> Arc<[i16]> { vec![9000; RATE as usize * ms / 1000].into() };
@@ -138,12 +136,7 @@ mod tests {
             own: [(Own::Ten, words(150))].into(),
             ..Bank::default()
         };
-        let kinds = [(false, true), (true, false), (false, false), (false, true)];
-        let said =
-            kinds.iter().zip(texts).zip(0..).map(|(((now_only, prompt), (text, _)), nth)| {
-                (Sayable { id: TextId(nth), now_only: *now_only, prompt: *prompt }, text)
-            });
-        RunShelf::new(Register::Real, Some(Arc::new(bank)), &said.collect::<Vec<_>>())
+        RunShelf::new(Register::Real, Some(Arc::new(bank)), &texts.map(|(text, _)| text))
     }
 
     #[test]

@@ -8,6 +8,7 @@ use super::run::How;
 use crate::clock::{Millis, Moment};
 use crate::faces::phrases;
 use crate::faces::plain::blank;
+use crate::faces::practice::{MOST_LINES, vehicle as vehicle_words};
 use crate::faces::summary::broken_off;
 use crate::faces::words::{Picture, RecordState};
 use crate::guide::cue::Press;
@@ -28,6 +29,7 @@ pub fn play(scenes: &[Scene], speed: u32, mut console: Console) -> How {
         since: first,
         shown: blank(),
         record: RecordState::None,
+        vehicle: Vec::new(),
         typing: None,
         offers: Vec::new(),
         remarks: Vec::new(),
@@ -106,6 +108,7 @@ fn show(console: &mut Console, picture: &mut Picture, scene: &Scene) {
                     let class = phrases::class(*class);
                     picture.ended = Some(format!("ENDED: {class} ({ending}). {own}"));
                 }
+                h::Effect::Fact { fact: h::Fact::Entered { .. } } => picture.vehicle.clear(),
                 // The plain face has told of it already.
                 h::Effect::Fact { fact: fact @ h::Fact::Margin { .. } }
                     if console.pace().is_some() =>
@@ -114,6 +117,12 @@ fn show(console: &mut Console, picture: &mut Picture, scene: &Scene) {
                 }
                 _ => {}
             }
+        }
+        Happened::Vehicle(what) => {
+            let Some(line) = vehicle_words(what) else { return };
+            picture.vehicle.push(line);
+            let old = picture.vehicle.len().saturating_sub(MOST_LINES);
+            picture.vehicle.drain(..old);
         }
         // A wake-up is nothing that a person did.
         Happened::Input(h::Input::Wake, _) => return,

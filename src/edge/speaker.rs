@@ -181,6 +181,12 @@ impl Sounds for Speaker {
         }
     }
 
+    fn vehicle(&mut self, words: &str) {
+        if let Some(words) = self.bank.as_ref().and_then(|bank| bank.text(words)) {
+            self.order(Order::Say(Cue::Notice, words));
+        }
+    }
+
     fn time_is_up(&mut self) {
         if let Some(words) = self.own(Own::TimeIsUp) {
             self.order(Order::TimeIsUp(words));

@@ -10,8 +10,9 @@ use crate::procedure::model::EndingClass;
 use crate::training::odds::How;
 use crate::training::sensitivity::Of;
 use crate::training::statistics::{Interval, Lengths, Z95, fraction, wilson};
-use crate::training::study::{Help, StepRow, Study, WindowKind, WindowRow};
+use crate::training::study::{Help, StepRow, Study, WindowRow};
 use crate::vehicle::law::{Law, Spread};
+use crate::vehicle::window::WindowKind;
 
 /// Columns of the report.
 const COLUMNS: usize = 79;

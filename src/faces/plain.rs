@@ -84,10 +84,13 @@ const fn cue_word(cue: crate::journal::happened::Cue) -> &'static str {
 /// What stands before every line where it is not the real thing: nobody may take one line for it.
 fn mark(setting: &Setting) -> &'static str {
     let is = |banner| setting.banners.contains(&banner);
-    match (is(Banner::Replay), is(Banner::Rehearsal)) {
-        (true, _) => "REPLAY ",
-        (false, true) => "REHEARSAL ",
-        (false, false) => "",
+    let slower = setting.banners.iter().any(|banner| matches!(banner, Banner::Slower(_)));
+    match (is(Banner::Replay), is(Banner::Rehearsal), slower) {
+        (true, true, _) => "REPLAY, REHEARSAL ",
+        (true, false, _) => "REPLAY ",
+        (false, true, true) => "REHEARSAL, SLOWER ",
+        (false, true, false) => "REHEARSAL ",
+        (false, false, _) => "",
     }
 }
 

@@ -11,6 +11,8 @@ pub trait Sounds {
     fn ring(&mut self, tone: Tone);
     /// Says words.
     fn say(&mut self, cue: Cue, words: &str);
+    /// Says what an imaginary vehicle shows, where there is a voice that has those words.
+    fn vehicle(&mut self, _words: &str) {}
     /// Says that a window was missed, where there is a voice.
     fn time_is_up(&mut self) {}
     /// Lets sound what still sounds; waits a few seconds at most, after the run.

@@ -32,11 +32,13 @@ pub enum Own {
     Replay,
     /// The script's numbers are invented.
     Demonstration,
+    /// The run's time goes slower than the world's.
+    Slower,
 }
 
 impl Own {
     /// All of them.
-    pub const ALL: [Own; 7] = [
+    pub const ALL: [Own; 8] = [
         Own::Ten,
         Own::Five,
         Own::TimeIsUp,
@@ -44,6 +46,7 @@ impl Own {
         Own::Rehearsal,
         Own::Replay,
         Own::Demonstration,
+        Own::Slower,
     ];
 
     /// Its name in a pack of recordings.
@@ -57,6 +60,7 @@ impl Own {
             Own::Rehearsal => "rehearsal",
             Own::Replay => "replay",
             Own::Demonstration => "demonstration",
+            Own::Slower => "slower",
         }
     }
 
@@ -71,6 +75,7 @@ impl Own {
             Own::Rehearsal => "Rehearsal. There is no vehicle.",
             Own::Replay => "Replay. This has already happened.",
             Own::Demonstration => "Demonstration. Not for a real vehicle.",
+            Own::Slower => "Slower than at a vehicle.",
         }
     }
 
@@ -89,6 +94,7 @@ impl Own {
             Banner::Demonstration => Own::Demonstration,
             Banner::Rehearsal => Own::Rehearsal,
             Banner::Replay => Own::Replay,
+            Banner::Slower(_) => Own::Slower,
         }
     }
 }

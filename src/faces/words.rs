@@ -28,6 +28,8 @@ pub enum Banner {
     Rehearsal,
     /// It is only shown again.
     Replay,
+    /// The run's time goes slower than the world's: at so many thousandths of its pace.
+    Slower(u16),
 }
 
 impl Banner {
@@ -38,6 +40,7 @@ impl Banner {
             Banner::Demonstration => "DEMONSTRATION: invented numbers, not for a real vehicle",
             Banner::Rehearsal => "REHEARSAL: there is no vehicle",
             Banner::Replay => "REPLAY: this has already happened",
+            Banner::Slower(_) => "SLOWER: a second here lasts longer than at a vehicle",
         }
     }
 }
@@ -86,6 +89,8 @@ pub struct Picture {
     pub before: Vec<Notice>,
     /// The record.
     pub record: RecordState,
+    /// In a rehearsal: what the imaginary vehicle showed or felt since the last cue.
+    pub vehicle: Vec<String>,
     /// What is being typed, where a text is asked.
     pub typing: Option<String>,
     /// The numbered answers that a press would give although they are not on show.
@@ -134,6 +139,8 @@ pub enum Kind {
     Detail,
     /// What your press means.
     Means,
+    /// In a rehearsal: what the imaginary vehicle shows or felt.
+    Vehicle,
     /// The state of the window and the digits.
     Window,
     /// Why the digits are what they are.
@@ -307,6 +314,9 @@ impl Page {
             self.add(Kind::Detail, format!("Or:             {way}"));
         }
         self.means(shown, setting);
+        for line in &picture.vehicle {
+            self.add(Kind::Vehicle, format!("Vehicle:        {line}"));
+        }
         for (label, place) in &shown.away {
             self.add(Kind::Detail, format!("Kept away:      {label}: {place}"));
         }

@@ -181,12 +181,15 @@ impl Context<'_> {
         })
     }
 
-    fn text(&self, id: TextId) -> String {
+    /// A text in full.
+    #[must_use]
+    pub fn text(&self, id: TextId) -> String {
         self.procedure.text(id).to_owned()
     }
 
     /// What a guard says, and whether it forbids.
-    fn guard(&self, ix: GuardIx) -> (String, bool) {
+    #[must_use]
+    pub fn guard(&self, ix: GuardIx) -> (String, bool) {
         let guard = self.plan.and_then(|plan| plan.guards.get(ix.0 as usize));
         guard.map_or_else(Default::default, |guard| (self.text(guard.text), guard.forbids))
     }
@@ -253,7 +256,8 @@ impl Context<'_> {
     }
 
     /// The signs of a step's nth answer.
-    fn met(&self, step: Option<StepIx>, nth: u32) -> Vec<h::Sign> {
+    #[must_use]
+    pub fn met(&self, step: Option<StepIx>, nth: u32) -> Vec<h::Sign> {
         let step = self.plan.zip(step).and_then(|(plan, ix)| plan.steps.get(ix.0 as usize));
         let met = step.and_then(|step| step.met.get(nth as usize));
         met.map_or_else(Vec::new, |met| met.signs.iter().map(|id| self.sign(*id)).collect())

@@ -62,6 +62,11 @@ pub enum Body {
         /// What it was, as a tagged object.
         what: Map<String, Value>,
     },
+    /// In a rehearsal: what the imaginary vehicle felt, showed or kept back.
+    Vehicle {
+        /// What it was, as a tagged object.
+        what: Map<String, Value>,
+    },
     /// A cue that came late.
     Late {
         /// Which cue, where it has a name.
@@ -161,6 +166,9 @@ pub struct Header {
     /// The name of the earlier record that this run takes up, if it takes one up.
     #[serde(default)]
     pub continues: Option<String>,
+    /// Of a rehearsal: with what vehicle, and how.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rehearsal: Option<Practice>,
 }
 
 impl Header {
@@ -236,6 +244,24 @@ pub enum RunKind {
     Live,
     /// An imaginary vehicle.
     Rehearsal,
+}
+
+/// How a rehearsal was made.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Practice {
+    /// The seed: the same one, the same vehicle.
+    pub seed: u64,
+    /// The faults that were ordered.
+    #[serde(default)]
+    pub faults: Vec<String>,
+    /// The pace in thousandths of the true one; the record's own times are those of the guide.
+    pub pace: u32,
+    /// Whether the faces said what to do.
+    pub hints: bool,
+    /// Whether the person's own hands touched the vehicle.
+    pub own_hands: bool,
+    /// How lengths were drawn: "inside" the bounds, or with "tails".
+    pub law: String,
 }
 
 /// What befell the clock or the program's running.

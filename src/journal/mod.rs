@@ -9,6 +9,7 @@ pub mod convert;
 pub mod entry;
 pub mod happened;
 pub mod outcome;
+pub mod practice;
 pub mod question;
 pub mod read;
 pub mod spoken;

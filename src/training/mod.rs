@@ -4,6 +4,7 @@ pub mod intervals;
 pub mod learning;
 pub mod odds;
 pub mod replay;
+pub mod score;
 pub mod sensitivity;
 pub mod statistics;
 pub mod study;

@@ -9,8 +9,9 @@ use std::sync::Arc;
 use crate::clock::{Millis, Moment};
 use crate::guide::{Guide, Settings};
 use crate::journal::convert::{Context, effect_body, effect_of, input_of, to_guide};
-use crate::journal::entry::{Body, ClockChange, Header, Interruption, Sender};
+use crate::journal::entry::{Body, ClockChange, Header, Interruption, RunKind, Sender};
 use crate::journal::happened as h;
+use crate::journal::practice;
 use crate::journal::read::{Entry, Kept, ReadBack};
 use crate::journal::spoken::put_back;
 use crate::procedure::examine;
@@ -43,6 +44,8 @@ pub enum Happened {
     Continued(String),
     /// Events that could not be kept.
     Lost(u64, String),
+    /// In a rehearsal: between the person and the imaginary vehicle.
+    Vehicle(practice::Vehicle),
     /// Something that this version does not know; its kind.
     Unknown(String),
 }
@@ -64,6 +67,8 @@ fn scene(entry: &Entry) -> Option<Scene> {
                 || Happened::Unknown("input".to_owned()),
                 |input| Happened::Input(input, *from),
             ),
+            Body::Vehicle { what } => practice::vehicle_of(what)
+                .map_or_else(|| Happened::Unknown("vehicle".to_owned()), Happened::Vehicle),
             Body::Clock { change, ms } => Happened::Clock(*change, Millis(*ms)),
             Body::Note { text } => Happened::Note(text.clone()),
             Body::Interrupted { by } => Happened::Interrupted(*by),
@@ -214,6 +219,7 @@ pub fn rerun(
     let Some((sources, procedure)) = script(header) else { return Rerun::NoScript };
     let procedure = Arc::new(procedure);
     let mut settings = settings(&procedure);
+    settings.rehearsal = header.run == RunKind::Rehearsal;
     put_back(&mut settings.speech, &header.spoken);
     settings.speech.lag = Millis(header.lag.max(0));
     let mut guide = Guide::new(Arc::clone(&procedure), settings);

@@ -5,11 +5,11 @@ use super::odds::{AtStep, Odds, Terms};
 use super::sensitivity::{Difference, Of};
 use super::statistics::Lengths;
 use crate::clock::Millis;
-use crate::procedure::model::{EndingClass, EndingId, Hold, HowMany, Procedure};
+use crate::procedure::model::{EndingClass, EndingId, Procedure};
 use crate::procedure::plan::{Plan, PlanStep, StepIx};
 use crate::source::{Place, SourceMap};
 use crate::vehicle::law::Law;
-use crate::vehicle::{COUNTED, HELD};
+use crate::vehicle::window::{WindowKind, window};
 
 /// Many runs of one script.
 #[derive(Clone, Debug)]
@@ -55,17 +55,6 @@ pub struct StepRow {
     pub line: u32,
     /// What happened.
     pub at: AtStep,
-}
-
-/// What a window is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum WindowKind {
-    /// A window of the script.
-    Window,
-    /// The longest that something may be held.
-    Hold,
-    /// The longest that a count may take.
-    Count,
 }
 
 /// A window.
@@ -203,26 +192,4 @@ fn window_rows(of: Script<'_>, odds: &Odds) -> Vec<WindowRow> {
         .collect();
     rows.sort_by_key(|row| (row.left.quantile(50), row.line));
     rows
-}
-
-/// What a window of a step is, its length and its line.
-fn window(step: &PlanStep, n: usize) -> Option<(WindowKind, Millis, Place)> {
-    match n {
-        HELD => match &step.hold {
-            Some(Hold::For(range, _, place)) => Some((WindowKind::Hold, range.hi?, *place)),
-            _ => None,
-        },
-        COUNTED => {
-            let (many, count) = step.count.as_ref()?;
-            let gaps = i64::from(many.saturating_sub(1));
-            let each = count.each_within.map(|hi| hi.times(gaps));
-            let most = count.within.into_iter().chain(each).min()?;
-            let counted = count.how_many != HowMany::UntilAnswered;
-            counted.then_some((WindowKind::Count, most, count.place))
-        }
-        n => {
-            let window = step.windows.get(n)?;
-            Some((WindowKind::Window, window.range.hi?, window.place))
-        }
-    }
 }

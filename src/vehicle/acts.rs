@@ -95,34 +95,71 @@ impl World<'_> {
         Stretch { rest: steps, last: at, time, holding: None, end, seen }
     }
 
-    /// Hands hear the cue and begin: the first act of a stretch. They may start at the second word,
-    /// or wait for the last.
-    pub fn begin(&self, stretch: &mut Stretch, slow: Millis, draw: &mut Draw, truth: &mut Truth) {
-        let Some(first) = stretch.rest.last().copied() else { return };
-        let step = self.plan.step(first);
+    /// The now cue of a stretch is given and heard. What is only watched needs no hand.
+    pub fn cue(&self, stretch: &mut Stretch, draw: &mut Draw, truth: &mut Truth) -> Moment {
         let called = stretch.end;
-        let words = now_words(self.speech, step);
+        let Some(first) = stretch.rest.last().copied() else { return called };
+        let step = self.plan.step(first);
         let point = Point { step: first, mark: Mark::Called };
         truth.points.insert(point, called);
         truth.tries.at(point, called);
         draw.about(first, stretch.time, What::Words);
-        let heard = called.after(draw.within(words));
+        let heard = called.after(draw.within(now_words(self.speech, step)));
         truth.points.insert(Point { step: first, mark: Mark::Heard }, heard);
         if step.only_watch {
             stretch.rest.pop();
-            return;
         }
+        heard
+    }
+
+    /// Hands hear the cue and begin: the first act of a stretch. They may start at the second word,
+    /// or wait for the last.
+    pub fn begin(&self, stretch: &mut Stretch, slow: Millis, draw: &mut Draw, truth: &mut Truth) {
+        let called = stretch.end;
+        let heard = self.cue(stretch, draw, truth);
+        let Some(first) = stretch.rest.last().copied() else { return };
+        let step = self.plan.step(first);
         draw.about(first, stretch.time, What::Hands);
         let begun = if draw.has_tails() {
             let reacts = person(self.procedure, step.by).reacts;
             heard.after(draw.takes(Share::Hands, &[reacts, step.walk, step.takes]))
         } else {
-            let act = hands(self.procedure, step);
+            let (words, act) = (now_words(self.speech, step), hands(self.procedure, step));
             called.after(draw.within(Span::new(act.lo, act.hi.plus(words.hi))))
         };
         let begun = begun.after(slow);
         self.act(stretch, begun, draw, truth);
         self.go_on(stretch, draw, truth);
+    }
+
+    /// From when the next act of a stretch counts, and how long after that it begins at the latest by
+    /// the script: from the cue, or from the end of the act before.
+    pub fn most(&self, stretch: &Stretch) -> Option<(Moment, Millis)> {
+        Some((stretch.end, self.most_of(stretch.next()?)))
+    }
+
+    /// How long after its cue, or after the act before, an act begins at the latest by the script.
+    pub fn most_of(&self, step: StepIx) -> Millis {
+        let step = self.plan.step(step);
+        if step.straight_on {
+            return step.walk.then(step.takes).hi;
+        }
+        now_words(self.speech, step).hi.plus(hands(self.procedure, step).hi)
+    }
+
+    /// The steps whose acts are still to be done, in order.
+    pub fn steps_of(&self, stretch: &Stretch) -> Vec<StepIx> {
+        let steps = stretch.rest.iter().rev().copied();
+        steps.filter(|step| !self.plan.step(*step).only_watch).collect()
+    }
+
+    /// How many strokes the next act of a stretch has.
+    pub fn strokes_of(&self, stretch: &Stretch) -> u32 {
+        let step = stretch.next().map(|ix| self.plan.step(ix));
+        match step.and_then(|step| step.count.as_ref()) {
+            Some((many, count)) if count.how_many != HowMany::UntilAnswered => (*many).max(1),
+            _ => 1,
+        }
     }
 
     /// The acts after the first, until one holds for the guide's word or the stretch is over.
@@ -138,22 +175,34 @@ impl World<'_> {
 
     /// The guide says let go.
     pub fn let_go(&self, stretch: &mut Stretch, at: Moment, draw: &mut Draw, truth: &mut Truth) {
-        let Some(step) = stretch.holding.take() else { return };
+        let Some(step) = stretch.holding else { return };
         let reacts = person(self.procedure, self.plan.step(step).by).reacts;
         draw.about(step, stretch.time, What::LetGo);
         let released = at.after(draw.takes(Share::Hands, &[reacts])).max(stretch.end);
-        truth.points.insert(Point { step, mark: Mark::Released }, released);
-        stretch.end = released;
-        self.held(step, released, truth);
-        self.check(step, Event::Released, truth);
+        self.released(stretch, released, truth);
         self.go_on(stretch, draw, truth);
     }
 
+    /// What was held is let go.
+    pub fn released(&self, stretch: &mut Stretch, at: Moment, truth: &mut Truth) {
+        let Some(step) = stretch.holding.take() else { return };
+        truth.points.insert(Point { step, mark: Mark::Released }, at);
+        stretch.end = at;
+        self.held(step, at, truth);
+        self.check(step, Event::Released, truth);
+    }
+
     fn act(&self, stretch: &mut Stretch, begun: Moment, draw: &mut Draw, truth: &mut Truth) {
+        let Some(ix) = stretch.next() else { return };
+        draw.about(ix, stretch.time, What::Strokes);
+        let done = begun.after(draw.takes(Share::Hands, &[strokes(self.plan.step(ix))]));
+        self.acted(stretch, (begun, done), truth);
+    }
+
+    /// The next act of a stretch was begun and done at these moments.
+    pub fn acted(&self, stretch: &mut Stretch, (begun, done): (Moment, Moment), truth: &mut Truth) {
         let Some(ix) = stretch.rest.pop() else { return };
         let step = self.plan.step(ix);
-        draw.about(ix, stretch.time, What::Strokes);
-        let done = begun.after(draw.takes(Share::Hands, &[strokes(step)]));
         truth.points.insert(Point { step: ix, mark: Mark::Begun }, begun);
         truth.points.insert(Point { step: ix, mark: Mark::Done }, done);
         stretch.end = done;
@@ -258,6 +307,16 @@ impl World<'_> {
 }
 
 impl Stretch {
+    /// Whether this act is still to be done.
+    pub fn awaits(&self, step: StepIx) -> bool {
+        self.rest.contains(&step)
+    }
+
+    /// The next act that is still to be done.
+    pub fn next(&self) -> Option<StepIx> {
+        self.rest.last().copied()
+    }
+
     /// When the last act ended.
     pub fn end(&self) -> Moment {
         self.end

@@ -9,6 +9,7 @@ use crate::procedure::model::{
 };
 use crate::procedure::plan::{Choices, Thing, Value};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// The text that is given where any text will do, the same everywhere.
 const ANY_TEXT: &str = "A1";
@@ -70,6 +71,43 @@ pub fn typed(value: &Value) -> String {
             let figure = format!("{sign}{whole}.{part:03}");
             figure.trim_end_matches('0').trim_end_matches('.').to_owned()
         }
+    }
+}
+
+/// The answers of an imaginary operator, question by question.
+#[derive(Clone, Debug)]
+pub struct Answers {
+    procedure: Arc<Procedure>,
+    choices: Choices,
+    learned: BTreeMap<Thing, ItemClass>,
+}
+
+impl Answers {
+    /// Likely answers to the questions of a procedure, with these choices.
+    #[must_use]
+    pub fn new(procedure: Arc<Procedure>, choices: &Choices) -> Answers {
+        let choices = answers(&procedure, choices);
+        Answers { procedure, choices, learned: BTreeMap::new() }
+    }
+
+    /// A thing ended like this.
+    pub fn learned(&mut self, thing: Thing, class: ItemClass) {
+        self.learned.insert(thing, class);
+    }
+
+    /// What the operator does about a question.
+    #[must_use]
+    pub fn to(&self, question: &Question) -> Input {
+        input_for(&self.procedure, &self.choices, &self.learned, question)
+    }
+}
+
+/// What an input types; nothing where it is a press.
+#[must_use]
+pub fn typed_by(input: &Input) -> Option<String> {
+    match input {
+        Input::Typed(text) => Some(text.clone()),
+        _ => None,
     }
 }
 

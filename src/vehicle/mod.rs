@@ -4,20 +4,23 @@
 //! everything that went in and came out. It knows the plan and what the guide says, shows and rings;
 //! it never looks inside the guide. Draws are uniform inside the declared bounds, or log-normal above
 //! a hard floor (`law`). `practice` plays many runs from one beginning; `order` turns the names of
-//! faults into faults of a plan.
+//! faults into faults of a plan; `live` is the same vehicle in front of a real person.
 
 mod acts;
 mod answers;
 mod draw;
 pub mod law;
+pub mod live;
 pub mod normal;
 pub mod order;
 
 mod play;
 mod practice;
+pub mod told;
+pub mod window;
 
 pub use acts::{COUNTED, HELD, Truth};
-pub use answers::{answers, typed};
+pub use answers::{Answers, answers, typed, typed_by};
 pub use draw::{Draw, What};
 pub use play::{play, play_drawn};
 pub use practice::{Practice, Ran};

@@ -256,6 +256,7 @@ fn foreign_record() -> Vec<u8> {
         operator: Some(steers()),
         counts: std::collections::BTreeMap::from([(steers(), i64::MIN)]),
         continues: Some(steers()),
+        rehearsal: None,
     };
     let mut shown = blank();
     shown.step = Some(step.clone());

@@ -56,6 +56,7 @@ fn header() -> Header {
         operator: None,
         counts: std::collections::BTreeMap::new(),
         continues: None,
+        rehearsal: None,
     }
 }
 

@@ -28,6 +28,7 @@ mod painting;
 mod piped;
 mod plans;
 mod power;
+mod practice;
 mod presses;
 mod proofs;
 mod proofs_cuts;

@@ -20,6 +20,7 @@ pub fn picture() -> Picture {
         heard: Vec::new(),
         before: Vec::new(),
         record: RecordState::Saved,
+        vehicle: Vec::new(),
         typing: None,
         offers: Vec::new(),
         remarks: Vec::new(),

@@ -45,6 +45,7 @@ pub fn header() -> Header {
         operator: None,
         counts: std::collections::BTreeMap::new(),
         continues: None,
+        rehearsal: None,
     }
 }
 

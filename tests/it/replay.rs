@@ -217,6 +217,7 @@ fn hostile_record(folder: &Path) -> PathBuf {
         operator: Some(evil.to_owned()),
         counts: std::collections::BTreeMap::new(),
         continues: None,
+        rehearsal: None,
     };
     let object = |value: serde_json::Value| value.as_object().expect("an object").clone();
     let step = serde_json::json!({"ix": 0, "name": evil, "line": 1});

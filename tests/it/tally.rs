@@ -38,6 +38,7 @@ fn header(title: &str, text: &str, nth: u64, run: RunKind) -> Header {
         operator: Some(format!("apprentice {}", nth % 2)),
         counts: std::collections::BTreeMap::new(),
         continues: None,
+        rehearsal: None,
     }
 }
 

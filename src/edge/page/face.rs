@@ -122,6 +122,7 @@ fn first_picture() -> Picture {
         heard: Vec::new(),
         before: Vec::new(),
         record: RecordState::None,
+        vehicle: Vec::new(),
         typing: None,
         offers: Vec::new(),
         remarks: Vec::new(),

@@ -298,6 +298,8 @@ impl Page {
             "back" => Press::TakeBack,
             "hold" => Press::Hold,
             "stop" => Press::Stop,
+            // Strokes of a count come quickly, and whatever stands there.
+            "act" => return self.may(Press::Done, stand).map(|()| Meant::Touch),
             "typed" => {
                 self.may(Press::Done, stand)?;
                 return typed(sent, stand);

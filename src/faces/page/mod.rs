@@ -77,6 +77,12 @@ pub struct Card {
     pub helper: bool,
     /// Whether it is only shown again: there is nothing to report.
     pub replay: bool,
+    /// In a rehearsal: what the imaginary vehicle shows or felt.
+    pub vehicle: Vec<String>,
+    /// Whether a button stands for the person's hand at an imaginary vehicle.
+    pub touch: bool,
+    /// How fast the run's time goes, in thousandths of the world's.
+    pub pace: u16,
 }
 
 /// A window's state by word and shape.
@@ -164,6 +170,11 @@ pub fn card(picture: &Picture, setting: &Setting) -> Card {
     let lower = if picture.ended.is_some() { Lower::Nothing } else { lower(shown) };
     let listed = !shown.answers.is_empty();
     let answers = if listed { &shown.answers } else { &picture.offers };
+    let is = |banner| setting.banners.contains(&banner);
+    let pace = setting.banners.iter().find_map(|banner| match banner {
+        Banner::Slower(pace) => Some(*pace),
+        _ => None,
+    });
     Card {
         banners: setting.banners.iter().map(|banner| banner.words()).collect(),
         title: safe(&setting.title).into_owned(),
@@ -204,6 +215,9 @@ pub fn card(picture: &Picture, setting: &Setting) -> Card {
         ended: one(Kind::Ended),
         helper: shown.who.is_some(),
         replay: setting.banners.contains(&Banner::Replay),
+        vehicle: all(Kind::Vehicle).collect(),
+        touch: is(Banner::Rehearsal) && !is(Banner::Replay) && picture.ended.is_none(),
+        pace: pace.unwrap_or(1000),
     }
 }
 
@@ -229,7 +243,7 @@ fn far(shown: &Shown) -> Option<&'static str> {
 /// A line without its heading or its mark: the page has headings of its own.
 fn said(kind: Kind, text: &str) -> String {
     let text = match kind {
-        Kind::Hands | Kind::Do | Kind::Means | Kind::Next => {
+        Kind::Hands | Kind::Do | Kind::Means | Kind::Vehicle | Kind::Next => {
             text.split_once(':').map_or(text, |(_, rest)| rest)
         }
         Kind::Notice | Kind::Remark | Kind::Aside => text.get(1..).unwrap_or(text),

@@ -53,7 +53,7 @@ function you(data) {
 }
 
 function heard(data) {
-  const late = clock.known ? clock.now() - data.at - clock.error : 0;
+  const late = clock.known ? show.runTime() - data.at - clock.error : 0;
   sound.hear(data, Math.max(0, late));
 }
 
@@ -140,6 +140,8 @@ function drawAnswers(kind, presses) {
     buttons.push({ text: "STOP NOW", press: { press: "stop" } });
     if (kind !== "stop") buttons.push({ text: "No, go on", act: wave });
   }
+  // In a rehearsal: each tap is one touch, or one stroke of a count.
+  if (presses && card.touch && kind === "done") buttons.push({ text: "TOUCH the vehicle", press: { press: "act" } });
   if (presses && card.picks.length > 0) {
     buttons = buttons.concat(card.picks.map((text) => ({ text, press: { press: "typed", text } })));
   }
@@ -206,7 +208,7 @@ function wave() {
 
 async function press(what) {
   const now = performance.now();
-  if (what.press === last.press && now - last.at < TWICE) return;
+  if (what.press === last.press && what.press !== "act" && now - last.at < TWICE) return;
   last = { press: what.press, at: now };
   // A tap is also a chance to bring a lost sound back.
   if (sound.state === "interrupted") sound.turnOn();

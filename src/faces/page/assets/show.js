@@ -55,7 +55,7 @@ export class Show {
     }
     $("act").classList.toggle("caution", !asks && card.caution);
     showText($("hold"), card.hold);
-    list($("details"), "p", card.details);
+    list($("details"), "p", [...card.vehicle.map((line) => `Vehicle: ${line}`), ...card.details]);
     showText($("next"), card.next && `Next: ${card.next}`);
     list($("remarks"), "li", card.remarks);
     $("remarks").hidden = card.remarks.length === 0;
@@ -97,7 +97,12 @@ export class Show {
     const count = this.card?.count;
     if (!count || this.stale) return null;
     if (this.card.at !== null) return count.to - this.card.at;
-    return this.clock.known ? count.to - this.clock.now() : null;
+    return this.clock.known ? count.to - this.runTime() : null;
+  }
+
+  /** The run's time now: in a slower rehearsal it goes slower than the device's. */
+  runTime() {
+    return (this.clock.now() * (this.card?.pace ?? 1000)) / 1000;
   }
 
   /** The figure and the bar as they are now. */
@@ -132,10 +137,11 @@ export class Show {
       mark: [card.far ?? "", card.window?.words ?? ""].join(" ").trim(),
       notices: card.notices.join(" "),
       remarks: card.remarks.join(" "),
+      vehicle: card.vehicle.join(". "),
     };
     const fresh = (name) => words[name] && words[name] !== this.spoken[name];
     const urgent = ["mark", "ask"].filter(fresh).map((name) => words[name]);
-    const polite = ["notices", "act", "remarks"].filter(fresh).map((name) => words[name]);
+    const polite = ["notices", "vehicle", "act", "remarks"].filter(fresh).map((name) => words[name]);
     if (urgent.length > 0) this.cry(urgent.join(" "));
     if (polite.length > 0) set($("polite"), polite.join(" "));
     this.spoken = words;

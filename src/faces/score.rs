@@ -1,0 +1,192 @@
+//! A rehearsal's score in words: takes rows, gives a table that fits 80 columns, what went wrong and
+//! what to prepare earlier.
+
+use std::fmt::Write as _;
+
+use super::odds::seconds;
+use super::phrases;
+use super::safe::{fit, safe, wrap};
+use crate::clock::Millis;
+use crate::journal::happened::Outcome;
+use crate::journal::practice::Left;
+use crate::training::score::{Came, Row, Score};
+
+/// Columns of the score.
+const COLUMNS: usize = 79;
+
+/// The score of a rehearsal.
+#[must_use]
+pub fn score(score: &Score) -> String {
+    let mut text = String::from("Score of this rehearsal. There was no vehicle.\n\n");
+    if score.rows.is_empty() {
+        text.push_str("No step was begun.\n");
+        return text;
+    }
+    let _ = writeln!(
+        text,
+        "  {:<20} {:>15} {:>11}  left of its window",
+        "step", "act, of at most", "told after"
+    );
+    for row in &score.rows {
+        let _ = writeln!(text, "  {}", line(row));
+    }
+    text.push('\n');
+    let advice: Vec<String> = score.rows.iter().flat_map(advice).collect();
+    for advice in &advice {
+        for (n, line) in wrap(advice, COLUMNS - 2, 0).iter().enumerate() {
+            let _ = writeln!(text, "{} {line}", if n == 0 { "-" } else { " " });
+        }
+    }
+    if !advice.is_empty() {
+        text.push('\n');
+    }
+    for line in wrap(&verdict(score), COLUMNS, 0) {
+        let _ = writeln!(text, "{line}");
+    }
+    text
+}
+
+fn line(row: &Row) -> String {
+    let act = row.act.map_or_else(
+        || "-".to_owned(),
+        |(after, most)| format!("{} of {}", seconds(after), seconds(most)),
+    );
+    let told = row.told.map_or_else(|| "-".to_owned(), seconds);
+    let left: Vec<String> = row.left.iter().map(left).collect();
+    let left = if left.is_empty() { "-".to_owned() } else { left.join(", ") };
+    let name = fit(&safe(&phrases::step(&row.step)), 20);
+    let pad = 20_usize.saturating_sub(unicode_width::UnicodeWidthStr::width(name.as_str()));
+    format!("{name}{} {act:>15} {told:>11}  {left}", " ".repeat(pad))
+}
+
+fn left(left: &Left) -> String {
+    let line = left.line;
+    match (left.left < 0, left.early) {
+        (true, true) => format!("TOO EARLY {} (line {line})", lacked(left)),
+        (true, false) => format!("MISSED {} (line {line})", lacked(left)),
+        (false, _) => format!("{} (line {line})", seconds(Millis(left.left))),
+    }
+}
+
+/// By how much a window was missed, rounded up: never less than it was.
+fn lacked(left: &Left) -> String {
+    seconds(Millis((-left.left + 99).div_euclid(100) * 100))
+}
+
+/// What is to be learned from one row.
+fn advice(row: &Row) -> Vec<String> {
+    let step = safe(&phrases::step(&row.step)).into_owned();
+    let mut all = Vec::new();
+    for missed in row.missed() {
+        let by = lacked(missed);
+        let line = missed.line;
+        all.push(match missed.early {
+            true => {
+                format!("{step}: {by} too early for the window of line {line}. Wait for the cue.")
+            }
+            false => format!("{step}: the window of line {line} was missed by {by}."),
+        });
+    }
+    if let (Some(late), Some((after, most))) = (row.late(), row.act) {
+        all.push(format!(
+            "{step}: your hand came {} after its cue, {} later than the script allows ({}). {}",
+            seconds(after),
+            seconds(late),
+            seconds(most),
+            earlier(row)
+        ));
+    }
+    if let (Some(late), Some(told)) = (row.told_late(), row.told) {
+        all.push(format!(
+            "{step}: you told of the answer after {}, {} later than the script allows. Press as soon \
+             as you are sure of it.",
+            seconds(told),
+            seconds(late)
+        ));
+    }
+    all.extend(wrongly(row).map(|told| format!("{step}: {told}")));
+    all
+}
+
+/// What to prepare before the cue, so that the hand comes in time.
+fn earlier(row: &Row) -> String {
+    let taken: Vec<String> = row.taken.iter().map(|label| safe(label).into_owned()).collect();
+    let taken = taken.join(" and ");
+    match (taken.is_empty(), &row.walked) {
+        (true, None) => "Have the hand ready while the words are said.".to_owned(),
+        (true, Some(place)) => format!("Be ready to walk at the tone: {}.", safe(place)),
+        (false, None) => format!("Lay {taken} within reach while the words are said."),
+        (false, Some(place)) => format!(
+            "Lay {taken} within reach while the words are said, and be ready to walk at the tone: {}.",
+            safe(place)
+        ),
+    }
+}
+
+/// What came, where something else was told; and trouble that was told rightly.
+fn wrongly(row: &Row) -> Option<String> {
+    let came = match row.came.as_ref()? {
+        Came::Answer(0, _) if row.told_rightly()? => return None,
+        Came::Answer(_, signs) => phrases::signs(signs),
+        Came::Unknown => "an answer that the script does not know".to_owned(),
+        Came::Nothing(why) => {
+            use crate::journal::practice::Why;
+            match why {
+                Why::Ordered => "the vehicle was silent, as ordered".to_owned(),
+                Why::Outside => {
+                    "the vehicle was silent, since the act was outside its window".to_owned()
+                }
+                Why::OneMore => {
+                    "the vehicle was silent, since there was a stroke too many".to_owned()
+                }
+            }
+        }
+        Came::Lost(what) => format!("this was broken: {}", safe(what)),
+        Came::Slip => "a slip was to be told".to_owned(),
+    };
+    let outcome = row.outcome.as_ref()?;
+    if row.guessed {
+        return Some(format!("{came}; it was told of before it came. Wait until you are sure."));
+    }
+    Some(match (row.told_rightly()?, outcome) {
+        (true, _) => format!("{came}; you met it well ({}).", safe(&phrases::outcome(outcome))),
+        (false, Outcome::Silent | Outcome::Late) => {
+            format!("{came}; it was not told of in time.")
+        }
+        (false, _) => {
+            format!("{came}; what was told is: {}.", safe(&phrases::outcome(outcome)))
+        }
+    })
+}
+
+fn verdict(score: &Score) -> String {
+    let acts = score.rows.iter().filter(|row| row.act.is_some()).count();
+    let late = score.rows.iter().filter(|row| row.late().is_some()).count();
+    let told = score.rows.iter().filter(|row| row.told_rightly().is_some()).count();
+    let wrong = score.rows.iter().filter(|row| row.told_rightly() == Some(false)).count();
+    let mut text = format!(
+        "{} of {acts} acts in time; {} of {told} happenings told as they were.",
+        acts - late,
+        told - wrong
+    );
+    if let Some((row, left)) = score.narrowest() {
+        let step = phrases::step(&row.step);
+        let line = left.line;
+        let _ = match left.left < 0 {
+            true => write!(text, " Worst: {} missed its window (line {line}).", safe(&step)),
+            false => write!(
+                text,
+                " Narrowest: {} with {} left of its window (line {line}).",
+                safe(&step),
+                seconds(Millis(left.left))
+            ),
+        };
+    }
+    if score.needless > 0 {
+        let _ = write!(text, " Needless touches: {}.", score.needless);
+    }
+    if score.hints > 0 {
+        let _ = write!(text, " Looked up: {}.", score.hints);
+    }
+    text
+}

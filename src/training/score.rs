@@ -1,0 +1,226 @@
+//! What a rehearsal teaches: takes the scenes of its record, gives one row for each time that a step was
+//! done, with what was late, what was missed and what was told wrongly.
+//!
+//! In a rehearsal the truth is known: when the hand touched the vehicle, and when it answered. A live run
+//! has only brackets.
+
+use super::replay::{Happened, Scene};
+use crate::clock::{Millis, Moment};
+use crate::journal::happened::{Effect, Fact, Mark, Outcome, Sign, StepAt};
+use crate::journal::practice::{Left, Vehicle, Why};
+
+/// A whole rehearsal.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Score {
+    /// The steps in the order in which they were done, again where they were done again.
+    pub rows: Vec<Row>,
+    /// How often what is kept back was uncovered.
+    pub hints: u32,
+    /// Touches when nothing was to be done.
+    pub needless: u32,
+}
+
+/// One time that a step was cued.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Which step.
+    pub step: StepAt,
+    /// When its cue came; nothing where it follows another act.
+    pub cue: Option<Moment>,
+    /// How long after its cue the act began, and how long that may take.
+    pub act: Option<(Millis, Millis)>,
+    /// What had to be taken for it.
+    pub taken: Vec<String>,
+    /// Where the person had to walk.
+    pub walked: Option<String>,
+    /// What was left of its windows.
+    pub left: Vec<Left>,
+    /// What the vehicle did that is to be told of.
+    pub came: Option<Came>,
+    /// From that (or from an act that is told of itself) to the press.
+    pub told: Option<Millis>,
+    /// How long that may take; known where the vehicle answered.
+    pub told_most: Option<Millis>,
+    /// How the step ended.
+    pub outcome: Option<Outcome>,
+    /// Whether it was told of before it came.
+    pub guessed: bool,
+    /// When what is to be told of came.
+    since: Option<Moment>,
+}
+
+/// What came from the vehicle.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Came {
+    /// An answer of the script: which, and its signs.
+    Answer(u32, Vec<Sign>),
+    /// One that the script does not know.
+    Unknown,
+    /// Nothing.
+    Nothing(Why),
+    /// Something that must stay true was lost.
+    Lost(String),
+    /// The hand did something else than told.
+    Slip,
+}
+
+impl Row {
+    fn new(step: StepAt, cue: Option<Moment>) -> Row {
+        Row {
+            step,
+            cue,
+            act: None,
+            taken: Vec::new(),
+            walked: None,
+            left: Vec::new(),
+            came: None,
+            told: None,
+            told_most: None,
+            outcome: None,
+            guessed: false,
+            since: None,
+        }
+    }
+
+    /// How much later than the script allows the act began.
+    #[must_use]
+    pub fn late(&self) -> Option<Millis> {
+        let (after, most) = self.act?;
+        Some(after.minus(most)).filter(|late| *late > Millis::ZERO)
+    }
+
+    /// How much later than the script allows the answer was told.
+    #[must_use]
+    pub fn told_late(&self) -> Option<Millis> {
+        let late = self.told?.minus(self.told_most?);
+        Some(late).filter(|late| *late > Millis::ZERO)
+    }
+
+    /// Windows that were missed.
+    pub fn missed(&self) -> impl Iterator<Item = &Left> {
+        self.left.iter().filter(|left| left.left < 0)
+    }
+
+    /// Whether what was told is what came; `None` where nothing was to be told, or nobody told.
+    #[must_use]
+    pub fn told_rightly(&self) -> Option<bool> {
+        let outcome = self.outcome.as_ref()?;
+        if self.guessed {
+            return Some(false);
+        }
+        let right = match (self.came.as_ref()?, outcome) {
+            (Came::Answer(nth, _), Outcome::Met { nth: told, .. }) => nth == told,
+            (Came::Unknown, outcome) => matches!(outcome, Outcome::Other),
+            // A window that closed on a silent vehicle is told of by the guide's own clock.
+            (Came::Nothing(_), outcome) => matches!(outcome, Outcome::Silent | Outcome::Late),
+            (Came::Lost(_), outcome) => matches!(outcome, Outcome::LostGuard { .. }),
+            (Came::Slip, outcome) => matches!(outcome, Outcome::Slip),
+            (Came::Answer(..), _) => false,
+        };
+        Some(right)
+    }
+}
+
+/// The score of a rehearsal's scenes.
+#[must_use]
+pub fn score(scenes: &[Scene]) -> Score {
+    let mut score = Score::default();
+    for scene in scenes {
+        match &scene.what {
+            Happened::Effect(Effect::Fact { fact }) => score.fact(fact, scene.at),
+            Happened::Vehicle(what) => score.vehicle(what, scene.at),
+            _ => {}
+        }
+    }
+    score
+}
+
+impl Score {
+    /// The row of a step that was done last.
+    fn row(&mut self, step: &StepAt) -> &mut Row {
+        let known = self.rows.iter().rposition(|row| row.step == *step && row.outcome.is_none());
+        let at = known.unwrap_or_else(|| {
+            self.rows.push(Row::new(step.clone(), None));
+            self.rows.len() - 1
+        });
+        &mut self.rows[at]
+    }
+
+    fn fact(&mut self, fact: &Fact, at: Moment) {
+        match fact {
+            Fact::CueGiven { point, given, .. } if point.mark == Mark::Called => {
+                self.rows.push(Row::new(point.step.clone(), Some(Moment(*given))));
+            }
+            Fact::Outcome { step, outcome } => {
+                let row = self.row(step);
+                // The guide's own clock tells nothing.
+                let by_clock =
+                    matches!(outcome, Outcome::Silent | Outcome::Late | Outcome::Unreported);
+                row.told = row.since.map(|since| at.since(since)).filter(|_| !by_clock);
+                row.outcome = Some(outcome.clone());
+            }
+            _ => {}
+        }
+    }
+
+    fn vehicle(&mut self, what: &Vehicle, at: Moment) {
+        match what {
+            Vehicle::Felt { step, after, most, left, taken, walked } => {
+                let row = self.row(step);
+                row.act = Some((Millis(*after), Millis(*most)));
+                row.since = Some(at);
+                row.left.extend_from_slice(left);
+                row.taken.clone_from(taken);
+                row.walked.clone_from(walked);
+            }
+            Vehicle::LetGo { step, left, .. } => self.row(step).left.extend_from_slice(left),
+            Vehicle::Shows { step, nth, signs, most } => {
+                let came = Came::Answer(*nth, signs.clone());
+                self.came(step, came, at).told_most = Some(Millis(*most));
+            }
+            Vehicle::ShowsUnknown { step } => {
+                self.came(step, Came::Unknown, at);
+            }
+            Vehicle::Silent { step, why } => {
+                let row = self.row(step);
+                // A slip is silent too; the slip is what is to be told.
+                if row.came.is_none() {
+                    row.came = Some(Came::Nothing(*why));
+                    row.since = None;
+                }
+            }
+            Vehicle::Lost { step, what } => {
+                self.came(step, Came::Lost(what.clone()), at);
+            }
+            Vehicle::Slipped { step } => {
+                self.came(step, Came::Slip, at);
+            }
+            Vehicle::NotFelt { .. } => self.needless += 1,
+            Vehicle::Hint { .. } => self.hints += 1,
+            Vehicle::Stroke { .. } | Vehicle::Reads { .. } => {}
+        }
+    }
+
+    /// What comes late still belongs to the time that the step was last done.
+    fn came(&mut self, step: &StepAt, came: Came, at: Moment) -> &mut Row {
+        let last = self.rows.iter().rposition(|row| row.step == *step);
+        let row = match last {
+            Some(last) => &mut self.rows[last],
+            None => self.row(step),
+        };
+        row.guessed = matches!(
+            row.outcome,
+            Some(Outcome::Met { .. } | Outcome::Other | Outcome::Slip | Outcome::LostGuard { .. })
+        );
+        row.came = Some(came);
+        row.since = Some(at);
+        row
+    }
+
+    /// The narrowest window that was met or missed, with its step.
+    #[must_use]
+    pub fn narrowest(&self) -> Option<(&Row, &Left)> {
+        let all = self.rows.iter().flat_map(|row| row.left.iter().map(move |left| (row, left)));
+        all.min_by_key(|(_, left)| left.left)
+    }
+}
