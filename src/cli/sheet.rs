@@ -9,10 +9,9 @@ use super::out::Answer;
 use super::script::{examined, pictures};
 use crate::edge::files;
 use crate::faces::safe::safe;
-use crate::faces::sheet::{Costs, Proof, WindowProof, capital, costs, html, markdown, sheet};
-use crate::faces::verdict::{judgement, word};
+use crate::faces::sheet::{Costs, Proof, costs, html, markdown, proof, sheet};
 use crate::procedure::Examined;
-use crate::proof::report::{Judgement, judge};
+use crate::proof::report::judge;
 
 /// What says that a page was made here, and may be made anew.
 const OURS: [&str; 2] =
@@ -35,7 +34,7 @@ pub fn run(args: &SheetArgs) -> Answer {
         Ok(costs) => costs,
         Err(answer) => return answer,
     };
-    let sheet = sheet(procedure, &examined.sources, proof(&examined));
+    let sheet = sheet(procedure, &examined.sources, judged(&examined));
     let text = match args.format {
         SheetFormat::Html => html(&sheet, costs.as_ref(), args.wall),
         SheetFormat::Markdown => markdown(&sheet, costs.as_ref()),
@@ -97,27 +96,12 @@ fn table(args: &SheetArgs) -> Result<Option<Costs>, Answer> {
     })
 }
 
-fn proof(examined: &Examined) -> Proof {
+fn judged(examined: &Examined) -> Proof {
     let Some(procedure) = &examined.procedure else { return Proof::default() };
     let never = || false;
-    let judged = judge(procedure, &examined.plans, &examined.speech, false, &never);
-    let Ok(judged) = judged else { return Proof::default() };
-    let words = judgement(&judged, examined, false);
-    // The windows stand in the picture; what is said of the proof comes before them.
-    let said = words.split("\n\n").next().unwrap_or_default();
-    let said = said.split_once(": ").map_or(said, |(_, rest)| rest);
-    let windows = match &judged {
-        Judgement::Proven(report) => report
-            .windows
-            .iter()
-            .map(|window| WindowProof {
-                place: window.place,
-                slack: window.slack,
-                tight: window.hard.is_some(),
-            })
-            .collect(),
-        _ => Vec::new(),
-    };
-    let statement = capital(&said.split_whitespace().collect::<Vec<_>>().join(" "));
-    Proof { word: word(&judged.verdict()).to_owned(), statement: vec![statement], windows }
+    match judge(procedure, &examined.plans, &examined.speech, false, &never) {
+        Ok(judgement) => proof(&judgement, examined),
+        // Nobody stops it.
+        Err(_) => Proof::default(),
+    }
 }

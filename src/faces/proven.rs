@@ -96,7 +96,8 @@ fn step(at: InPlan, examined: &Examined) -> String {
 }
 
 /// What *proven* means, in the script's terms.
-fn claim(report: &Report, examined: &Examined) -> String {
+#[must_use]
+pub fn claim(report: &Report, examined: &Examined) -> String {
     if report.extent.demands == 0 {
         return "Proven: there is no window to miss. Waits and cool-downs are kept by the guide."
             .to_owned();
@@ -124,16 +125,8 @@ fn rests(rests: &Rests) -> String {
     let total = rests.total();
     let mut text =
         format!("It rests on {total} bounds, {} of them assumed:\n", rests.assumptions());
-    let kinds = [
-        (rests.count(|basis| matches!(basis, Basis::Source(_))), "from a source"),
-        (rests.count(|basis| *basis == Basis::CommonPractice), "common practice"),
-        (rests.count(|basis| matches!(basis, Basis::Assumed(_))), "assumed by its author"),
-        (rests.count(|basis| *basis == Basis::Unsaid), "from nowhere"),
-    ];
-    let kinds = kinds.iter().filter(|(n, _)| *n > 0);
-    let kinds: Vec<String> = kinds.map(|(n, kind)| format!("{n} {kind}")).collect();
     let written = rests.written.len();
-    let words = format!("  {written:>3}  in lines of the script: {}", kinds.join(", "));
+    let words = format!("  {written:>3}  in lines of the script: {}", kinds(rests).join(", "));
     let _ = writeln!(text, "{}", wrap(&words, COLUMNS, 7).join("\n"));
     let assumed: Vec<String> = rests.assumed.iter().map(|one| assumption(*one)).collect();
     let words = format!("  {:>3}  that no line says: {}", assumed.len(), assumed.join("; "));
@@ -144,8 +137,22 @@ fn rests(rests: &Rests) -> String {
     text
 }
 
+/// How many of the script's bounds come from where.
+#[must_use]
+pub fn kinds(rests: &Rests) -> Vec<String> {
+    let kinds = [
+        (rests.count(|basis| matches!(basis, Basis::Source(_))), "from a source"),
+        (rests.count(|basis| *basis == Basis::CommonPractice), "common practice"),
+        (rests.count(|basis| matches!(basis, Basis::Assumed(_))), "assumed by its author"),
+        (rests.count(|basis| *basis == Basis::Unsaid), "from nowhere"),
+    ];
+    let kinds = kinds.iter().filter(|(n, _)| *n > 0);
+    kinds.map(|(n, kind)| format!("{n} {kind}")).collect()
+}
+
 /// Where the lengths of spoken words come from, unless all go by the model.
-fn spoken(rests: &Rests) -> Option<String> {
+#[must_use]
+pub fn spoken(rests: &Rests) -> Option<String> {
     let kinds = [
         (SpeechSource::Stated, "stated in the script"),
         (SpeechSource::Measured, "rendered and measured"),

@@ -4,8 +4,11 @@ use std::fs;
 use std::path::PathBuf;
 use std::process::Command;
 
-use stepbell::faces::sheet::{Proof, Sheet, WindowProof, costs, html, markdown, sheet};
+use stepbell::faces::sheet::{
+    Proof, Sheet, Spare, WindowProof, costs, html, markdown, proof, sheet,
+};
 use stepbell::procedure::examine;
+use stepbell::proof::report::judge;
 
 use stepbell::clock::Millis;
 
@@ -36,21 +39,27 @@ fn made(text: &str, proof: Proof) -> Sheet {
     sheet(&procedure, &examined.sources, proof)
 }
 
+/// The same as the command makes it.
+fn judged(text: &str) -> Sheet {
+    let examined = examine("x.bell", text.to_owned(), &mut |_| Err("no such file".to_owned()));
+    let procedure = examined.procedure.as_ref().expect("a procedure");
+    let judgement = judge(procedure, &examined.plans, &examined.speech, false, &|| false);
+    let proof = proof(&judgement.expect("nobody stops it"), &examined);
+    sheet(procedure, &examined.sources, proof)
+}
+
 #[test]
 fn the_sheet_of_a_procedure_in_marks() {
     for name in ["push-start-spare", "turn-key-spare", "several-remotes", "used-key"] {
         let (_, text) = scripts().into_iter().find(|(n, _)| n == name).expect("shipped");
-        insta::assert_snapshot!(
-            format!("sheet-{name}"),
-            markdown(&made(&text, Proof::default()), None)
-        );
+        insta::assert_snapshot!(format!("sheet-{name}"), markdown(&judged(&text), None));
     }
 }
 
 #[test]
 fn the_sheet_of_the_first_procedure_as_a_page() {
     let (_, text) = scripts().into_iter().find(|(n, _)| n == "push-start-spare").expect("shipped");
-    let page = html(&made(&text, Proof::default()), None, false);
+    let page = html(&judged(&text), None, false);
     // The style stands in a file of its own.
     let (head, rest) = page.split_once("<style>").expect("a style");
     let (_, body) = rest.split_once("</style>").expect("its end");
@@ -81,6 +90,95 @@ fn every_sheet_says_everything_once_and_nothing_from_outside() {
     }
 }
 
+/// What a printed sheet needs (DOE-STD-1029-92, section 4, and common practice), in the order of the work.
+#[test]
+fn a_sheet_has_everything_from_the_job_to_the_sources() {
+    let text =
+        fs::read_to_string(root().join("procedures/push-start-spare.bell")).expect("shipped");
+    let page = html(&judged(&text), None, false);
+    let mut rest = page.as_str();
+    for wanted in [
+        "DEMONSTRATION</div>",
+        "Add a push-start spare",
+        "A run takes: ",
+        "At best 40 s",
+        "with every retry (40 s of it cool-downs).",
+        "DANGER",
+        "permission",
+        "At hand",
+        "felt as one band of tape",
+        "Battery voltage",
+        "9 to 16",
+        "Checklist",
+        "If broken off: ",
+        "All of this within 6 min",
+        "4 min 23 s to spare",
+        "due <",
+        "POINT OF NO RETURN",
+        "Within 30 s",
+        "12.0 s to spare",
+        "start <",
+        "due <",
+        "go back to step 2 (at most once: ☐)",
+        "Tests after it",
+        "It must be 1 more than before",
+        "How it ended",
+        "Date ",
+        "Result ",
+        "Signature ",
+        "<svg",
+        "Timing: proven",
+        "There is a rule for when to cue",
+        "On what it rests",
+        "31 bounds, 31 of them assumed",
+        "the clock within 0.02 s",
+        "Where the numbers come from",
+    ] {
+        let at = rest.find(wanted).unwrap_or_else(|| panic!("no {wanted:?} in\n{rest}"));
+        rest = &rest[at + wanted.len()..];
+    }
+    // Ways that are equally good, each with its box.
+    let text = fs::read_to_string(root().join("tests/scripts/sequences/07-eight-cycles.bell"))
+        .expect("there");
+    let page = html(&judged(&text), None, false);
+    assert!(page.contains("<strong>One of:</strong> <span class=\"box\"></span>Turn the switch"));
+    // Too early and too late have a blank each.
+    let text = fs::read_to_string(root().join("tests/scripts/sequences/01-two-keys-spare.bell"))
+        .expect("there");
+    let page = html(&judged(&text), None, false);
+    assert!(page.contains("▲ TIGHT: 0.8 s to spare"));
+    assert!(page.contains("not before <") && page.contains("due <"));
+}
+
+/// What was not proven stands at the head of the sheet, at each window that is at risk, and in the picture.
+#[test]
+fn a_sheet_that_is_not_proven_says_so() {
+    let text =
+        fs::read_to_string(root().join("procedures/push-start-spare.bell")).expect("shipped");
+    let narrow = text.replace("within 30s after open answered", "within 8s after open answered");
+    assert_ne!(text, narrow);
+    let page = html(&judged(&narrow), None, false);
+    assert!(page.contains("DEMONSTRATION – TIMING NOT PROVEN</div>"));
+    assert!(page.contains("The timing is not proven: see"));
+    assert_eq!(page.matches("▲ AT RISK: not proven").count(), 3, "step, picture, its description");
+    assert!(page.contains("<li>+7.98s the window"), "{page}");
+    assert!(page.contains("would be proven if"));
+    assert!(!page.contains("A run takes:"));
+    let marks = markdown(&judged(&narrow), None);
+    assert!(marks.contains("▲ AT RISK: not proven") && marks.contains("would be proven if"));
+}
+
+/// A title cannot leave the rule that repeats it on every page.
+#[test]
+fn a_title_cannot_leave_its_place_on_the_margin() {
+    let text = "procedure \"a; } </style><b>\\\\ é\"\nstatus demonstration\nstep a \"Press it.\"\n  takes 1s to 2s, assumed \"x\"\nfinish as learned\n";
+    let page = html(&made(text, Proof::default()), None, false);
+    assert_eq!(page.matches("</style>").count(), 1);
+    let rule = page.split("@bottom-left { content: \"").nth(1).expect("the title");
+    let title = rule.split('"').next().expect("its end");
+    assert!(title.starts_with("a\\3b  \\7d  \\3c \\2f style\\3e \\3c b\\3e "), "{title}");
+}
+
 #[test]
 fn what_an_author_writes_is_text_on_the_page() {
     let text = "procedure \"<script>alert(1)</script> & more\"\nstatus demonstration\n\
@@ -101,7 +199,7 @@ fn a_tight_window_is_told_by_word_and_shape() {
     let place = examined.plans[0].steps[1].windows[0].place;
     for (tight, shown) in [(true, "▲ TIGHT"), (false, "0.4 s to spare")] {
         let proof = Proof {
-            windows: vec![WindowProof { place, slack: Millis(499), tight }],
+            windows: vec![WindowProof { place, spare: Spare::Left { slack: Millis(499), tight } }],
             ..Proof::default()
         };
         let page = html(&sheet(&procedure, &examined.sources, proof), None, false);

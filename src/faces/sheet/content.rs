@@ -11,7 +11,6 @@ use crate::journal::convert::Context;
 use crate::procedure::model::Procedure;
 use crate::source::SourceMap;
 
-/// More boxes than this are a blank to count in.
 /// The sheet of a procedure.
 #[must_use]
 pub fn sheet(procedure: &Procedure, sources: &SourceMap, proof: Proof) -> Sheet {

@@ -6,7 +6,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::cost::{Costs, MOST_KEYS, break_even};
-use super::{Blank, Block, Caution, Row, Sheet, StepLines, picture, said};
+use super::{Blank, Block, Caution, Row, Sheet, StepLines, WindowLine, paper, picture, said};
 use crate::clock::Millis;
 use crate::procedure::model::SignalWord;
 
@@ -23,16 +23,22 @@ pub fn html(sheet: &Sheet, costs: Option<&Costs>, wall: bool) -> String {
                 meta name="generator" content="stepbell sheet";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (sheet.title) }
-                style { (PreEscaped(STYLE)) }
+                style { (PreEscaped(STYLE)) (PreEscaped(paper::rule(sheet, wall))) }
             }
             body class=[wall.then_some("wall")] {
-                div.status aria-hidden="true" { (sheet.status) }
+                div.status aria-hidden="true" { (paper::across(sheet)) }
                 header {
                     h1 { (sheet.title) }
                     p {
                         @if let Some(subject) = &sheet.subject { (subject) " · " }
                         @if let Some(edition) = sheet.edition { "edition " (edition) " · " }
                         strong { (sheet.status_says) }
+                    }
+                    @if !sheet.proof.lengths.is_empty() {
+                        p { strong { "A run takes: " } (sheet.proof.lengths.join(" ")) }
+                    }
+                    @if paper::unproven(sheet) {
+                        p.alert.danger { strong.word { "▲ AT RISK" } span { "The timing is not proven: see \"The windows\"." } }
                     }
                     p.claim { "The numbers are the author's claim. Local rules and licensed practice come first." }
                 }
@@ -43,9 +49,9 @@ pub fn html(sheet: &Sheet, costs: Option<&Costs>, wall: bool) -> String {
                         (blocks(&sheet.body, 3))
                     }
                     (after(sheet))
+                    (signed())
                     (timing(sheet))
                     @if let Some(costs) = costs { (ways(costs)) }
-                    (signed())
                 }
             }
         }
@@ -72,7 +78,7 @@ fn before(sheet: &Sheet) -> Markup {
         @if !sheet.readings.is_empty() {
             section {
                 h2 { "Readings" }
-                table {
+                table.readings {
                     thead { tr { th scope="col" { "Reading" } th scope="col" { "Value" } th scope="col" { "Plausible" } } }
                     tbody { @for blank in &sheet.readings { (blank_row(blank)) } }
                 }
@@ -143,7 +149,9 @@ fn blank_row(blank: &Blank) -> Markup {
         tr {
             th scope="row" { @if !blank.letter.is_empty() { strong { (blank.letter) } " " } (blank.question) }
             td.fill {
-                @if blank.unit.starts_with('☐') { (blank.unit) }
+                @if blank.unit.starts_with('☐') {
+                    @for choice in blank.unit.split("  ") { span.choice { (choice) } " " }
+                }
                 @else { span.line {} " " (blank.unit) }
             }
             td { @if let Some(plausible) = &blank.plausible { (plausible) } }
@@ -156,10 +164,11 @@ fn blocks(body: &[Block], level: u8) -> Markup {
         @for block in body {
             @match block {
                 Block::Step(step) => (step_card(step)),
-                Block::Section { heading, notes, body } => {
+                Block::Section { heading, notes, limits, body } => {
                     section.group {
                         (titled(level, heading))
                         @if !notes.is_empty() { ul.notes { @for note in notes { li { (note) } } } }
+                        @for limit in limits { (window_line(limit)) }
                         (blocks(body, level.saturating_add(1).min(6)))
                     }
                 }
@@ -192,15 +201,7 @@ fn step_card(step: &StepLines) -> Markup {
                 span.act { (step.act) }
                 (boxes(&step.boxes))
             }
-            @for window in &step.windows {
-                p.window class=[window.tight.then_some("tight")] {
-                    strong { (window.text) }
-                    @if let Some(spare) = &window.spare {
-                        @if window.tight { " ▲ TIGHT: " (spare) " to spare" } @else { " (" (spare) " to spare)" }
-                    }
-                    span.times { " start " span.short {} " due " span.short {} }
-                }
-            }
+            @for window in &step.windows { (window_line(window)) }
             @if !step.ways.is_empty() {
                 p.ways { strong { "One of:" } @for way in &step.ways { " " span.box {} (way) } }
             }
@@ -223,6 +224,25 @@ fn step_card(step: &StepLines) -> Markup {
     }
 }
 
+/// A window with blanks for its times (DOE-STD-1029-92, section 4, time-dependent action steps).
+fn window_line(window: &WindowLine) -> Markup {
+    let marked = said::marked(window.spare);
+    html! {
+        p.window class=[marked.then_some("tight")] {
+            strong { (window.text) }
+            @if let Some(spare) = window.spare {
+                @if marked { " " (said::spare(spare)) } @else { " (" (said::spare(spare)) ")" }
+            }
+            " "
+            span.times {
+                span { "start " span.short {} }
+                @if window.opens { " " span { "not before " span.short {} } }
+                @if window.closes { " " span { "due " span.short {} } }
+            }
+        }
+    }
+}
+
 fn after(sheet: &Sheet) -> Markup {
     html! {
         @if !sheet.tests.is_empty() || !sheet.recounts.is_empty() {
@@ -234,7 +254,7 @@ fn after(sheet: &Sheet) -> Markup {
                 }
             }
         }
-        section {
+        section.ends {
             h2 { "How it ended" }
             ul.checks { @for row in &sheet.endings { (row_line(row)) } }
         }
@@ -255,8 +275,16 @@ fn timing(sheet: &Sheet) -> Markup {
                 }
             }
             p { strong { "Timing: " (sheet.proof.word) ". " } }
-            @for text in &sheet.proof.statement { p { (text) } }
-            p { "Reckoned for: " @for line in &sheet.operator { (line) ". " } }
+            @if let Some((text, rows)) = sheet.proof.statement.split_first() {
+                p { (text) }
+                @if !rows.is_empty() { ul { @for row in rows { li { (row) } } } }
+            }
+            @if !sheet.proof.bounds.is_empty() {
+                h3 { "On what it rests" }
+                ul { @for line in &sheet.proof.bounds { li { (line) } } }
+            }
+            h3 { "For whom it is reckoned" }
+            ul { @for line in &sheet.operator { li { (said::capital(line)) } } }
             @if !sheet.sources.is_empty() {
                 h3 { "Where the numbers come from" }
                 ul { @for source in &sheet.sources { li { (source) } } }
@@ -329,9 +357,13 @@ fn signed() -> Markup {
         section.signed {
             h2 { "Done" }
             p {
-                "Date " span.line {} " Vehicle " span.line {} " By " span.line {}
+                span { "Date " span.line {} } " " span { "Vehicle " span.line {} } " "
+                span { "By " span.line {} }
             }
-            p { "Result " span.line {} " Registered keys now " span.short {} " Signature " span.line {} }
+            p {
+                span { "Result " span.line {} } " " span { "Registered keys now " span.short {} } " "
+                span { "Signature " span.line {} }
+            }
         }
     }
 }

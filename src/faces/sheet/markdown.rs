@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 
 use super::cost::Costs;
 use super::html::even;
-use super::{Blank, Block, Caution, Row, Sheet, StepLines, said};
+use super::{Blank, Block, Caution, Row, Sheet, StepLines, WindowLine, said};
 use crate::procedure::model::SignalWord;
 
 /// The sheet in Markdown.
@@ -25,16 +25,21 @@ pub fn markdown(sheet: &Sheet, costs: Option<&Costs>) -> String {
     out.push_str(
         "The numbers are the author's claim. Local rules and licensed practice come first.\n\n",
     );
+    if !sheet.proof.lengths.is_empty() {
+        let _ = writeln!(out, "**A run takes:** {}\n", safe(&sheet.proof.lengths.join(" ")));
+    }
     before(sheet, &mut out);
     out.push_str("## Steps\n\n");
     blocks(&sheet.body, 3, &mut out);
     after(sheet, &mut out);
+    out.push_str(
+        "## Done\n\nDate ________ · By ________ · Result ________ · Registered keys now ____ · Signature ________\n\n",
+    );
     timing(sheet, &mut out);
     if let Some(costs) = costs {
         let _ = writeln!(out, "## Ways to get the key, by the author's own figures\n");
         list(&even(costs), &mut out);
     }
-    out.push_str("## Done\n\nDate ________ · By ________ · Result ________ · Signature ________\n");
     out
 }
 
@@ -85,9 +90,15 @@ fn after(sheet: &Sheet, out: &mut String) {
 
 fn timing(sheet: &Sheet, out: &mut String) {
     let _ = writeln!(out, "## Timing: {}\n", safe(&sheet.proof.word));
-    for text in &sheet.proof.statement {
+    if let Some((text, rows)) = sheet.proof.statement.split_first() {
         let _ = writeln!(out, "{}\n", safe(text));
+        list(rows, out);
     }
+    if !sheet.proof.bounds.is_empty() {
+        out.push_str("On what it rests:\n\n");
+        list(&sheet.proof.bounds, out);
+    }
+    out.push_str("For whom it is reckoned:\n\n");
     list(&sheet.operator, out);
     if !sheet.sources.is_empty() {
         out.push_str("Where the numbers come from:\n\n");
@@ -151,9 +162,15 @@ fn blocks(body: &[Block], level: usize, out: &mut String) {
     for block in body {
         match block {
             Block::Step(step) => card(step, out),
-            Block::Section { heading, notes, body } => {
+            Block::Section { heading, notes, limits, body } => {
                 let _ = writeln!(out, "{} {}\n", "#".repeat(level.min(6)), safe(heading));
                 list(notes, out);
+                for limit in limits {
+                    window(limit, out);
+                }
+                if !limits.is_empty() {
+                    out.push('\n');
+                }
                 blocks(body, level + 1, out);
             }
             Block::NoReturn(text) => {
@@ -171,12 +188,8 @@ fn card(step: &StepLines, out: &mut String) {
         alert(caution, out);
     }
     let _ = writeln!(out, "**{}. {}** {}\n", step.number, safe(&step.act), ticks(&step.boxes));
-    for window in &step.windows {
-        let spare = window.spare.as_ref().map_or_else(String::new, |spare| {
-            let tight = if window.tight { "TIGHT, " } else { "" };
-            format!(" ({tight}{spare} to spare)")
-        });
-        let _ = writeln!(out, "- **{}**{spare}; start ____ due ____", safe(&window.text));
+    for line in &step.windows {
+        window(line, out);
     }
     if !step.ways.is_empty() {
         let ways: Vec<String> = step.ways.iter().map(|way| format!("☐ {}", safe(way))).collect();
@@ -201,6 +214,18 @@ fn card(step: &StepLines, out: &mut String) {
     if let Some(text) = &step.break_off {
         let _ = writeln!(out, "If broken off here: {}\n", safe(text));
     }
+}
+
+fn window(window: &WindowLine, out: &mut String) {
+    let spare = window.spare.map_or_else(String::new, |spare| format!(" ({})", said::spare(spare)));
+    let _ = write!(out, "- **{}**{spare}; start ____", safe(&window.text));
+    if window.opens {
+        out.push_str(" not before ____");
+    }
+    if window.closes {
+        out.push_str(" due ____");
+    }
+    out.push('\n');
 }
 
 /// A text of the author's as text.

@@ -13,7 +13,9 @@ mod head;
 mod html;
 mod markdown;
 mod number;
+mod paper;
 mod picture;
+mod proof;
 mod said;
 mod steps;
 
@@ -21,6 +23,7 @@ pub use content::sheet;
 pub use cost::{Costs, Mistake, costs};
 pub use html::html;
 pub use markdown::markdown;
+pub use proof::proof;
 pub use said::capital;
 
 use crate::clock::Millis;
@@ -34,6 +37,10 @@ pub struct Proof {
     pub word: String,
     /// What it means and on what it rests, a paragraph each.
     pub statement: Vec<String>,
+    /// On which bounds it rests, a sentence each.
+    pub bounds: Vec<String>,
+    /// How long a run takes, a sentence each.
+    pub lengths: Vec<String>,
     /// What is known of single windows.
     pub windows: Vec<WindowProof>,
 }
@@ -43,10 +50,22 @@ pub struct Proof {
 pub struct WindowProof {
     /// The window's sentence.
     pub place: Place,
-    /// How much later than at once its cue may come.
-    pub slack: Millis,
-    /// Whether that is less than a person likes to have.
-    pub tight: bool,
+    /// What is to spare.
+    pub spare: Spare,
+}
+
+/// What a window, limit, hold or count has to spare.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Spare {
+    /// It is met, whatever happens inside the bounds.
+    Left {
+        /// So much sooner it could close.
+        slack: Millis,
+        /// Whether that is less than a person likes to have.
+        tight: bool,
+    },
+    /// It is one of those that nothing was proven for.
+    AtRisk,
 }
 
 /// Everything on the sheet, in words.
@@ -142,6 +161,8 @@ pub enum Block {
         heading: String,
         /// What holds in them.
         notes: Vec<String>,
+        /// Limits on all of them together.
+        limits: Vec<WindowLine>,
         /// The steps.
         body: Vec<Block>,
     },
@@ -181,10 +202,12 @@ pub struct StepLines {
 pub struct WindowLine {
     /// In words.
     pub text: String,
+    /// Whether there is a moment before which it is too early.
+    pub opens: bool,
+    /// Whether there is a moment at which it is too late.
+    pub closes: bool,
     /// What is to spare, where the proof says it.
-    pub spare: Option<String>,
-    /// Whether that is little.
-    pub tight: bool,
+    pub spare: Option<Spare>,
 }
 
 /// A window as a bar: milliseconds from what it is measured from.
@@ -203,7 +226,5 @@ pub struct Bar {
     /// The longest that reaction, way and hands may take.
     pub hands: i64,
     /// What is to spare, where the proof says it.
-    pub slack: Option<i64>,
-    /// Whether that is little.
-    pub tight: bool,
+    pub spare: Option<Spare>,
 }

@@ -5,15 +5,15 @@
 
 use std::fmt::Write as _;
 
-use super::said::{length, spare};
-use super::{Bar, Sheet};
+use super::said::{length, marked, spare};
+use super::{Bar, Sheet, Spare};
 use crate::clock::Millis;
 
 const WIDE: i64 = 720;
 const LEFT: i64 = 250;
-const RIGHT: i64 = 110;
+const RIGHT: i64 = 150;
 const ROW: i64 = 46;
-const TOP: i64 = 34;
+const TOP: i64 = 8;
 /// A window that stays open is drawn this much longer than its beginning.
 const OPEN_END: i64 = 4_000;
 
@@ -85,11 +85,15 @@ impl Scale {
             escaped(&cut(&bar.from, 42))
         );
         let (from, to) = (self.x(bar.opens), self.x(end(bar)));
-        let slack = bar.slack.unwrap_or(0).max(0);
-        let hands_end = bar.closes.map_or(to, |closes| self.x(closes - slack));
+        let slack = match bar.spare {
+            Some(Spare::Left { slack, .. }) => Some(slack.0.max(0)),
+            Some(Spare::AtRisk) | None => None,
+        };
+        let safe = slack.unwrap_or(0);
+        let hands_end = bar.closes.map_or(to, |closes| self.x(closes - safe));
         let hands_from =
-            bar.closes.map(|closes| self.x((closes - slack - bar.hands).max(bar.opens)));
-        if let Some(hands_from) = hands_from.filter(|_| bar.slack.is_some() && bar.hands > 0) {
+            bar.closes.map(|closes| self.x((closes - safe - bar.hands).max(bar.opens)));
+        if let Some(hands_from) = hands_from.filter(|_| slack.is_some() && bar.hands > 0) {
             let _ = write!(
                 svg,
                 "<rect x=\"{hands_from}\" y=\"{}\" width=\"{}\" height=\"20\" fill=\"url(#hands)\"/>",
@@ -97,7 +101,7 @@ impl Scale {
                 (hands_end - hands_from).max(1)
             );
         }
-        let thick = if bar.tight { 3 } else { 1 };
+        let thick = if marked(bar.spare) { 3 } else { 1 };
         let _ = write!(
             svg,
             "<rect x=\"{from}\" y=\"{}\" width=\"{}\" height=\"20\" fill=\"none\" stroke=\"#000\" \
@@ -108,7 +112,7 @@ impl Scale {
         );
         let _ = write!(
             svg,
-            "<text x=\"{}\" y=\"{}\" class=\"label\">{}</text>",
+            "<text x=\"{}\" y=\"{}\" class=\"label beside\">{}</text>",
             to + 8,
             y + 21,
             escaped(&beside(bar))
@@ -118,10 +122,9 @@ impl Scale {
 
 /// What stands beside a bar.
 fn beside(bar: &Bar) -> String {
-    match (bar.closes, bar.slack) {
+    match (bar.closes, bar.spare) {
         (None, _) => "stays open".to_owned(),
-        (Some(_), Some(slack)) if bar.tight => format!("▲ TIGHT {}", spare(Millis(slack))),
-        (Some(_), Some(slack)) => format!("{} to spare", spare(Millis(slack))),
+        (Some(_), Some(known)) => spare(known),
         (Some(closes), None) => format!("closes at {}", length(Millis(closes))),
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! Takes parts of the model and the numbers of the steps; gives words.
 
+use super::Spare;
 use super::number::Numbers;
 use crate::clock::{Millis, Span};
 use crate::faces::phrases;
@@ -35,12 +36,26 @@ pub(super) fn length(length: Millis) -> String {
 }
 
 /// Tenths of a second, rounded down: for what is to spare.
-pub(super) fn spare(slack: Millis) -> String {
+fn tenths(slack: Millis) -> String {
     let tenths = slack.0.max(0) / 100;
     if tenths >= 600 {
         return length(Millis(tenths / 10 * 1000));
     }
     format!("{}.{} s", tenths / 10, tenths % 10)
+}
+
+/// What is to spare; what wants care has a shape and a word of its own.
+pub(super) fn spare(spare: Spare) -> String {
+    match spare {
+        Spare::Left { slack, tight: false } => format!("{} to spare", tenths(slack)),
+        Spare::Left { slack, tight: true } => format!("▲ TIGHT: {} to spare", tenths(slack)),
+        Spare::AtRisk => "▲ AT RISK: not proven".to_owned(),
+    }
+}
+
+/// Whether it wants care.
+pub(super) const fn marked(spare: Option<Spare>) -> bool {
+    matches!(spare, Some(Spare::AtRisk | Spare::Left { tight: true, .. }))
 }
 
 pub(super) fn span(span: Span) -> String {

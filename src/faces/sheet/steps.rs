@@ -5,13 +5,14 @@
 
 use super::head::{Head, numbered};
 use super::number::Numbers;
-use super::{Bar, Block, Proof, StepLines, WindowLine, said};
+use super::{Bar, Block, Proof, Spare, StepLines, WindowLine, said};
 use crate::clock::Millis;
 use crate::journal::convert::Context;
 use crate::procedure::model::{
     Basis, HandCount, Hold, HowMany, ItemId, Node, Over, PlaceId, Procedure, Range, Ref, Step,
     Stretch, TextId, Window,
 };
+use crate::source::Place;
 
 /// More boxes than this are a blank to count in.
 const MOST_BOXES: usize = 12;
@@ -84,7 +85,8 @@ impl<'a> Writer<'a> {
         for way in &procedure.ways {
             let heading = format!("On the way back: {}", way.name.replace('-', " "));
             let notes = vec!["Only when a line above sends you here.".to_owned()];
-            sections.push(Block::Section { heading, notes, body: self.blocks(&way.body, &[]) });
+            let body = self.blocks(&way.body, &[]);
+            sections.push(Block::Section { heading, notes, limits: Vec::new(), body });
         }
         sections
     }
@@ -117,10 +119,12 @@ impl<'a> Writer<'a> {
     ) -> Block {
         let mut notes = self.head().holds(head);
         let here = self.number.saturating_add(1);
+        let mut limits = Vec::new();
         for limit in &head.limits {
             let from = said::moment(&limit.anchor, here, self.numbers);
-            notes.push(format!("All of this {} after {from}.", said::range(limit.range)));
+            let text = format!("All of this {} after {from}", said::range(limit.range));
             self.source(&limit.basis);
+            limits.push(self.line(text, limit));
         }
         if let Some(late) = &head.late {
             let late = said::outcome(self.procedure, late, here, self.numbers);
@@ -129,7 +133,7 @@ impl<'a> Writer<'a> {
         if let Some(text) = head.break_off {
             notes.push(format!("If broken off here: {}", self.text(text)));
         }
-        Block::Section { heading, notes, body: self.blocks(body, boxes) }
+        Block::Section { heading, notes, limits, body: self.blocks(body, boxes) }
     }
 
     fn step(&mut self, step: &Step, boxes: &[String]) -> StepLines {
@@ -207,6 +211,7 @@ impl<'a> Writer<'a> {
             if let Some(ending) = count.ending {
                 text.push_str(&format!(", ending with {}", self.text(ending)));
             }
+            text.push_str(&self.beside(count.place));
             facts.push(("Count".to_owned(), text));
             self.source(&count.basis);
         }
@@ -219,7 +224,7 @@ impl<'a> Writer<'a> {
                 Hold::UntilAnswered(Some(more), ..) => {
                     format!("until the answer, then {} more", held(*more))
                 }
-                Hold::For(range, ..) => held(*range),
+                Hold::For(range, _, place) => format!("{}{}", held(*range), self.beside(*place)),
             })
             .collect();
         if !holds.is_empty() {
@@ -264,7 +269,6 @@ impl<'a> Writer<'a> {
         let from = said::moment(&window.anchor, here, self.numbers);
         let text =
             format!("{} after {from}{}", said::range(window.range), said::turns(window.turns));
-        let known = self.proof.windows.iter().find(|known| known.place == window.place);
         self.source(&window.basis);
         let reacts = self.procedure.operator.reacts.hi;
         let hands = step.takes.as_ref().map_or(Millis::ZERO, |takes| takes.span.hi);
@@ -275,14 +279,30 @@ impl<'a> Writer<'a> {
             opens: window.range.lo.0,
             closes: window.range.hi.map(|hi| hi.0),
             hands: if step.only_watch { 0 } else { hands.plus(reacts).0 },
-            slack: known.map(|known| known.slack.0),
-            tight: known.is_some_and(|known| known.tight),
+            spare: self.spare(window.place),
         });
+        self.line(said::capital(&text), window)
+    }
+
+    fn line(&self, text: String, window: &Window) -> WindowLine {
         WindowLine {
-            text: said::capital(&text),
-            spare: known.map(|known| said::spare(known.slack)),
-            tight: known.is_some_and(|known| known.tight),
+            text,
+            opens: window.range.lo > Millis::ZERO,
+            closes: window.range.hi.is_some(),
+            spare: self.spare(window.place),
         }
+    }
+
+    /// What the proof says of the sentence at a place.
+    fn spare(&self, place: Place) -> Option<Spare> {
+        let known = self.proof.windows.iter().find(|known| known.place == place);
+        known.map(|known| known.spare)
+    }
+
+    /// The same behind a text.
+    fn beside(&self, place: Place) -> String {
+        let spare = self.spare(place);
+        spare.map_or_else(String::new, |spare| format!(" ({})", said::spare(spare)))
     }
 
     fn source(&mut self, basis: &Basis) {
