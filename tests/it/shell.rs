@@ -29,12 +29,17 @@ fn every_shell_is_told_of_every_command_and_option() {
             }
         }
     }
+    for shell in ["bash", "elvish", "fish", "powershell", "zsh"] {
+        let script = call(&["completions", shell]).out("stepbell").ends(0);
+        insta::assert_snapshot!(format!("completions-{shell}"), script);
+    }
     call(&["completions", "nushell"]).err("possible values: bash").ends(2);
 }
 
 #[test]
 fn the_manual_page_tells_of_every_command_and_option() {
     let page = call(&["man"]).out("SH NAME").ends(0);
+    insta::assert_snapshot!("manual-page", page);
     for (command, options) in declared() {
         assert!(page.contains(&format!(".SS \"stepbell {command}\"")), "{command}");
         for option in options {
