@@ -225,7 +225,9 @@ fn lacks(missing: M) -> &'static str {
     match missing {
         M::Limit => "A limit for the run is missing.",
         M::Ratings => "Its capacity or reserve minutes must be known.",
-        M::Load => "The load must be known: the voltage with the key on, or the current.",
+        M::Load => {
+            "The load must be known: the current with the key on, by a clamp, or the voltage."
+        }
         M::RestVoltage => "Its rest voltage must be known.",
         M::RestVoltageAgain => "Its rest voltage must be measured after a longer rest.",
         M::ConnectCharger => "Connect a charger.",

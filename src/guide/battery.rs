@@ -209,6 +209,8 @@ impl Battery {
             None
         } else if only(&[Ask::ChargerReadings]) {
             Some(BatteryAsk::ChargerVoltage)
+        } else if only(&[Ask::Load, Ask::ChargerReadings]) {
+            Some(BatteryAsk::Load)
         } else if only(&[Ask::ConnectCharger, Ask::ChargerReadings]) {
             Some(BatteryAsk::Charger)
         } else {
@@ -507,5 +509,32 @@ mod tests {
         let assessment = judged(&mut battery, &charged);
         assert_eq!(assessment.verdict, Verdict::GoWithCharger, "{:?}", assessment.findings);
         assert!(assessment.may_start(), "{:?}", assessment.asks);
+    }
+
+    #[test]
+    fn where_a_drop_leaves_too_much_open_the_current_is_asked_for() {
+        use BatteryAsk as A;
+        let mut battery = battery(13_000);
+        judged(&mut battery, &alone("12.35"));
+        assert!(matches!(battery.yes(), Led::Measured(_)));
+        let charged = [
+            (A::Charger, "yes"),
+            (A::ChargerCurrent, "20"),
+            (A::Load, "9"),
+            (A::ChargerVoltage, "13.40"),
+            (A::ChargerVoltageAgain, "13.40"),
+        ];
+        let assessment = judged(&mut battery, &charged);
+        assert_eq!(assessment.verdict, Verdict::GoWithCharger, "{:?}", assessment.findings);
+        // Who cannot measure it is told so, and asked for it first when measuring again.
+        for _ in 0..3 {
+            assert!(battery.back());
+        }
+        answer(&mut battery, A::Load, "unknown");
+        let assessment = judged(&mut battery, &charged[3..]);
+        assert_eq!(assessment.verdict, Verdict::DoNotStart);
+        assert_eq!(assessment.asks, [Ask::Load]);
+        assert!(matches!(battery.yes(), Led::Measured(_)));
+        assert_eq!(battery.asked(), Asked::About(A::Load));
     }
 }

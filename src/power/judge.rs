@@ -413,6 +413,10 @@ impl Bench<'_> {
             }
             if charger.gives < needs {
                 notes.find(Finding::ChargerTooSmall { gives: charger.gives, needs });
+                // A drop alone leaves wide open how much is drawn; a measured current does not.
+                if matches!(self.question.load, Some(Load::Drop(_))) {
+                    notes.ask(Ask::Load);
+                }
             }
             return false;
         }

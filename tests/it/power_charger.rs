@@ -103,6 +103,28 @@ fn only_a_charger_that_bears_load_and_acceptance_holds_a_high_floor() {
     assert!(bulk.findings.iter().any(|f| matches!(f, Finding::StillBulk { .. })));
 }
 
+#[test]
+fn a_charger_that_seems_too_small_by_a_drop_alone_asks_for_the_current() {
+    // 0.25 V may be 64 A over a very good battery; how much it is can be measured.
+    let by_drop = |load| {
+        assess(&with(|q| {
+            q.battery.rest = Some(Millivolts(12_650));
+            q.battery.resistance = None;
+            q.demand.floor = Millivolts(13_000);
+            q.load = Some(load);
+            q.charger =
+                Some(Charger { gives: Milliamps(20_000), readings: Some([Millivolts(13_300); 2]) });
+        }))
+    };
+    let drop = Millivolts(250);
+    let open = by_drop(Load::Drop(drop));
+    assert_eq!((open.verdict, open.asks), (Verdict::DoNotStart, vec![Ask::Load]));
+    let measured = by_drop(Load::Both { amperes: Milliamps(10_000), drop });
+    assert_eq!((measured.verdict, measured.asks), (Verdict::GoWithCharger, vec![]));
+    let too_much = by_drop(Load::Both { amperes: Milliamps(18_000), drop });
+    assert_eq!((too_much.verdict, too_much.asks), (Verdict::DoNotStart, vec![]));
+}
+
 /// The base battery is too short for a run of 160 min to 12.0 V; what a charger makes of it.
 fn relieved(amperes: i32, mins: i64) -> Assessment {
     assess(&with(|q| {
