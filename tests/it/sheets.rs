@@ -215,6 +215,9 @@ fn ways_to_get_the_key_are_compared_where_a_table_stands_beside_the_script() {
                  used key with a borrowed tool,200,900,60,\n";
     let costs = costs(table).expect("a table");
     let text = "procedure \"x\"\nstatus demonstration\nstep a \"Press it.\"\n  takes 1s to 2s, assumed \"x\"\nfinish as learned\n";
+    let marks = markdown(&made(text, Proof::default()), Some(&costs));
+    let (_, marks) = marks.split_once("## Ways").expect("the costs");
+    insta::assert_snapshot!("sheet-costs-in-marks", marks);
     let page = html(&made(text, Proof::default()), Some(&costs), false);
     let text = page.split("<section class=\"costs\">").nth(1).expect("the costs");
     let text = text.split("</section>").next().expect("its end");

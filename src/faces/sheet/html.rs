@@ -5,7 +5,7 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::cost::{Costs, MOST_KEYS, break_even};
+use super::cost::{Costs, MOST_KEYS, WayToGet, break_even};
 use super::{Blank, Block, Caution, Row, Sheet, StepLines, WindowLine, paper, picture, said};
 use crate::clock::Millis;
 use crate::procedure::model::SignalWord;
@@ -293,7 +293,18 @@ fn timing(sheet: &Sheet) -> Markup {
     }
 }
 
-fn money(hundredths: i64) -> String {
+/// So many keys are compared in the table.
+pub(super) const COUNTS: [i64; 4] = [1, 2, 3, 5];
+
+/// The work for each key.
+pub(super) fn work(way: &WayToGet) -> String {
+    match way.minutes {
+        0 => "none".to_owned(),
+        minutes => said::length(Millis(minutes.saturating_mul(60_000))),
+    }
+}
+
+pub(super) fn money(hundredths: i64) -> String {
     match (hundredths / 100, hundredths % 100) {
         (whole, 0) => whole.to_string(),
         (whole, part) => format!("{whole}.{part:02}"),
@@ -302,25 +313,24 @@ fn money(hundredths: i64) -> String {
 
 fn ways(costs: &Costs) -> Markup {
     let unit = if costs.unit.is_empty() { String::new() } else { format!(" ({})", costs.unit) };
-    let keys = [1, 2, 3, 5];
     html! {
         section.costs {
             h2 { "Ways to get the key, by the author's own figures" (unit) }
             table {
                 thead { tr {
                     th scope="col" { "Way" }
-                    @for n in keys { th scope="col" { @if n == 1 { "1 key" } @else { (n) " keys" } } }
+                    @for n in COUNTS { th scope="col" { @if n == 1 { "1 key" } @else { (n) " keys" } } }
                     th scope="col" { "work for each" }
                 } }
                 tbody {
                     @for way in &costs.ways {
                         tr {
                             th scope="row" { (way.name) @if !way.note.is_empty() { " – " (way.note) } }
-                            @for n in keys {
+                            @for n in COUNTS {
                                 td { (money(way.total(n)))
                                     @if costs.ways.iter().all(|other| way.total(n) <= other.total(n)) { " ◀ least" } }
                             }
-                            td { (said::length(Millis(way.minutes.saturating_mul(60_000)))) }
+                            td { (work(way)) }
                         }
                     }
                 }

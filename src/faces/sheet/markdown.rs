@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 
 use super::cost::Costs;
-use super::html::even;
+use super::html::{COUNTS, even, money, work};
 use super::{Blank, Block, Caution, Row, Sheet, StepLines, WindowLine, said};
 use crate::procedure::model::SignalWord;
 
@@ -37,8 +37,7 @@ pub fn markdown(sheet: &Sheet, costs: Option<&Costs>) -> String {
     );
     timing(sheet, &mut out);
     if let Some(costs) = costs {
-        let _ = writeln!(out, "## Ways to get the key, by the author's own figures\n");
-        list(&even(costs), &mut out);
+        ways(costs, &mut out);
     }
     out
 }
@@ -214,6 +213,22 @@ fn card(step: &StepLines, out: &mut String) {
     if let Some(text) = &step.break_off {
         let _ = writeln!(out, "If broken off here: {}\n", safe(text));
     }
+}
+
+fn ways(costs: &Costs, out: &mut String) {
+    let unit = if costs.unit.is_empty() { String::new() } else { format!(" ({})", costs.unit) };
+    let _ = writeln!(out, "## Ways to get the key, by the author's own figures{}\n", safe(&unit));
+    let counts = COUNTS.map(|n| if n == 1 { "1 key".to_owned() } else { format!("{n} keys") });
+    let _ = writeln!(out, "| Way | {} | work for each |", counts.join(" | "));
+    let _ = writeln!(out, "|---|{}---|", "---|".repeat(counts.len()));
+    for way in &costs.ways {
+        let note = if way.note.is_empty() { String::new() } else { format!(" – {}", way.note) };
+        let sums = COUNTS.map(|n| money(way.total(n)));
+        let name = safe(&format!("{}{note}", way.name));
+        let _ = writeln!(out, "| {name} | {} | {} |", sums.join(" | "), work(way));
+    }
+    out.push('\n');
+    list(&even(costs), out);
 }
 
 fn window(window: &WindowLine, out: &mut String) {
