@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use crate::clock::Moment;
-use crate::faces::practice::{MOST_LINES, answered_for, opening, vehicle as words, veiled};
+use crate::faces::practice::{MOST_LINES, answered_for, before, opening, vehicle as words, veiled};
 use crate::guide::cue::{self, Fact, Input, Press, Question};
 use crate::journal::convert::Context;
 use crate::journal::entry;
@@ -32,6 +32,8 @@ pub struct Practice {
     /// Whether it is uncovered for this step.
     hinted: bool,
     scenes: Vec<Scene>,
+    /// What the vehicle did last of what is told.
+    last: Option<Vehicle>,
     /// What stands on the faces about the vehicle.
     pub lines: Vec<String>,
 }
@@ -40,7 +42,7 @@ impl Practice {
     /// A rehearsal in front of this vehicle.
     #[must_use]
     pub fn new(vehicle: Live, answers: Answers, terms: entry::Practice, short: bool) -> Practice {
-        let lines = vec![opening(&terms)];
+        let lines = vec![before(&terms)];
         Practice {
             vehicle,
             answers,
@@ -51,6 +53,7 @@ impl Practice {
             bare: None,
             hinted: false,
             scenes: Vec::new(),
+            last: None,
             lines,
         }
     }
@@ -99,7 +102,7 @@ impl Practice {
         }
         self.question.clone_from(&frame.question);
         if !self.vehicle.has_begun() {
-            self.lines.retain(|line| *line == opening(&self.terms));
+            self.lines.retain(|line| *line == before(&self.terms));
         }
         let value = match self.question.as_ref()? {
             question @ (Question::Reading(_) | Question::Recount(_)) => {
@@ -130,6 +133,13 @@ impl Practice {
     /// Takes note of what the vehicle did.
     pub fn happened(&mut self, what: &Vehicle, at: Moment) {
         if let Some(line) = words(what) {
+            // A count that is complete, and the answer to an earlier question, are no news.
+            if let Some(before) = self.last.replace(what.clone())
+                && is_over(&before, what)
+                && self.lines.last() == words(&before).as_ref()
+            {
+                self.lines.pop();
+            }
             self.lines.push(line);
             let old = self.lines.len().saturating_sub(MOST_LINES);
             self.lines.drain(..old);
@@ -224,5 +234,14 @@ impl Practice {
     #[must_use]
     pub fn score(&self) -> Score {
         score(&self.scenes)
+    }
+}
+
+/// Whether the line about what was before says nothing any more.
+const fn is_over(before: &Vehicle, now: &Vehicle) -> bool {
+    match before {
+        Vehicle::Stroke { .. } => true,
+        Vehicle::Reads { .. } => matches!(now, Vehicle::Reads { .. }),
+        _ => false,
     }
 }

@@ -531,6 +531,7 @@ impl<'a> Run<'a> {
         match fact {
             h::Fact::Entered { step, break_off, .. } => {
                 self.entered = Some((step.clone(), break_off.clone()));
+                self.lasting.retain(|line| !line.starts_with(SHORT));
             }
             h::Fact::Thing { label, class } => {
                 self.things.retain(|(known, _)| known != label);
@@ -538,7 +539,6 @@ impl<'a> Run<'a> {
             }
             h::Fact::Outcome { .. } => {
                 self.last = phrases::fact(fact);
-                self.lasting.retain(|line| !line.starts_with(SHORT));
             }
             h::Fact::CueGiven { point, due, given } if given - due > LATE.0 => {
                 let cue = Some(point.step.name.clone());

@@ -22,6 +22,11 @@ const FROM_MEMORY: &str = "from memory (say again shows it)";
 #[must_use]
 pub fn vehicle(what: &Vehicle) -> Option<String> {
     Some(match what {
+        Vehicle::Felt { after, least, .. } if after < least => format!(
+            "it felt that, {} after its cue: too soon for a hand ({})",
+            seconds(*after),
+            seconds(*least)
+        ),
         Vehicle::Felt { after, .. } => format!("it felt that, {} after its cue", seconds(*after)),
         Vehicle::Stroke { nth, of, .. } => format!("it felt stroke {nth} of {of}"),
         Vehicle::LetGo { held, .. } => format!("let go, held for {}", seconds(*held)),
@@ -85,15 +90,25 @@ pub fn seconds(ms: i64) -> String {
     super::odds::seconds(crate::clock::Millis(ms))
 }
 
-/// What is said before anything else, aloud too.
+/// What is told before anything else.
 #[must_use]
 pub fn opening(practice: &Practice) -> String {
-    let mut text = "This is a rehearsal. There is no vehicle.".to_owned();
+    format!("This is a rehearsal. There is no vehicle.{}", terms(practice))
+}
+
+/// What stands beside the word for the vehicle until the run begins.
+#[must_use]
+pub fn before(practice: &Practice) -> String {
+    format!("imaginary.{}", terms(practice))
+}
+
+fn terms(practice: &Practice) -> String {
+    let mut text = String::new();
     if practice.pace < 1000 {
         text.push_str(&format!(" It runs slower: {} of the true pace.", share(practice.pace)));
     }
     if practice.own_hands {
-        text.push_str(" Touch the vehicle with the act key, then tell what it answers.");
+        text.push_str(" Touch it with the act key, then tell what it answers.");
     } else {
         text.push_str(" Imaginary hands act, you tell what the vehicle answers.");
     }

@@ -182,6 +182,14 @@ fn verdict(score: &Score) -> String {
             ),
         };
     }
+    let quick = score.rows.iter().filter(|row| row.too_quick()).count();
+    if quick > 0 {
+        let _ = write!(
+            text,
+            " Sooner than a hand can by the script: {quick} of {acts}. Go the way, take the thing and do \
+             the act before you touch."
+        );
+    }
     if score.needless > 0 {
         let _ = write!(text, " Needless touches: {}.", score.needless);
     }

@@ -74,6 +74,8 @@ impl All {
 
     fn stretch(&mut self, stretch: &Stretch) {
         self.add(stretch.awake.iter().map(|(_, text, _)| *text));
+        // Said where the person stops the run.
+        self.add(stretch.break_off);
     }
 
     fn nodes(&mut self, nodes: &[Node]) {

@@ -18,6 +18,9 @@ pub enum Vehicle {
         step: StepAt,
         /// How long after its cue, or after the act before, it was begun; milliseconds.
         after: i64,
+        /// How long that takes at least by the script.
+        #[serde(default)]
+        least: i64,
         /// How long that may take at most by the script.
         most: i64,
         /// What was left of each window of it.

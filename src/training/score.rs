@@ -29,6 +29,8 @@ pub struct Row {
     pub cue: Option<Moment>,
     /// How long after its cue the act began, and how long that may take.
     pub act: Option<(Millis, Millis)>,
+    /// How long that takes at least.
+    pub least: Millis,
     /// What had to be taken for it.
     pub taken: Vec<String>,
     /// Where the person had to walk.
@@ -70,6 +72,7 @@ impl Row {
             step,
             cue,
             act: None,
+            least: Millis::ZERO,
             taken: Vec::new(),
             walked: None,
             left: Vec::new(),
@@ -87,6 +90,12 @@ impl Row {
     pub fn late(&self) -> Option<Millis> {
         let (after, most) = self.act?;
         Some(after.minus(most)).filter(|late| *late > Millis::ZERO)
+    }
+
+    /// Whether the act began sooner than any hand can by the script.
+    #[must_use]
+    pub fn too_quick(&self) -> bool {
+        self.act.is_some_and(|(after, _)| after < self.least)
     }
 
     /// How much later than the script allows the answer was told.
@@ -165,9 +174,10 @@ impl Score {
 
     fn vehicle(&mut self, what: &Vehicle, at: Moment) {
         match what {
-            Vehicle::Felt { step, after, most, left, taken, walked } => {
+            Vehicle::Felt { step, after, least, most, left, taken, walked } => {
                 let row = self.row(step);
                 row.act = Some((Millis(*after), Millis(*most)));
+                row.least = Millis(*least);
                 row.since = Some(at);
                 row.left.extend_from_slice(left);
                 row.taken.clone_from(taken);

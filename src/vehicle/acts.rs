@@ -147,6 +147,11 @@ impl World<'_> {
         now_words(self.speech, step).hi.plus(hands(self.procedure, step).hi)
     }
 
+    /// How long after its cue, or after the act before, an act begins at the earliest by the script.
+    pub fn least_of(&self, step: StepIx) -> Millis {
+        hands(self.procedure, self.plan.step(step)).lo
+    }
+
     /// The steps whose acts are still to be done, in order.
     pub fn steps_of(&self, stretch: &Stretch) -> Vec<StepIx> {
         let steps = stretch.rest.iter().rev().copied();

@@ -47,6 +47,8 @@ pub enum Event {
         step: StepIx,
         /// How long after its cue (or after the act before) it was begun.
         after: Millis,
+        /// How long that takes at least by the script.
+        least: Millis,
         /// How long that may take at most by the script.
         most: Millis,
         /// What was left of each window of it: which, and how much.
@@ -303,10 +305,10 @@ impl Live {
                 0 if !world.plan.step(step).straight_on => at(Mark::Called).unwrap_or(begun),
                 _ => begun,
             };
-            let most = world.most_of(step);
+            let (least, most) = (world.least_of(step), world.most_of(step));
             let after = begun.since(from);
             let (left, early) = (Vec::new(), Vec::new());
-            self.due.push((done, Event::Felt { step, after, most, left, early }));
+            self.due.push((done, Event::Felt { step, after, least, most, left, early }));
             going.told += 1;
         }
     }
@@ -368,8 +370,8 @@ impl Live {
         let left = self.truth.margins[kept..].iter().map(|(_, n, left)| (*n, *left)).collect();
         let early = self.truth.outside[missed..].iter().filter(|(.., by)| *by < Millis::ZERO);
         let early = early.map(|(_, n, by)| (*n, *by)).collect();
-        let after = begun.since(from);
-        let mut events = vec![Event::Felt { step, after, most, left, early }];
+        let (after, least) = (begun.since(from), world.least_of(step));
+        let mut events = vec![Event::Felt { step, after, least, most, left, early }];
         events.extend(self.answer(world));
         events
     }

@@ -14,7 +14,7 @@ use crate::procedure::timing::report_delay;
 pub fn told(event: &Event, context: &Context<'_>) -> Vehicle {
     let step = |ix: &StepIx| context.step(*ix);
     match event {
-        Event::Felt { step: ix, after, most, left, early } => {
+        Event::Felt { step: ix, after, least, most, left, early } => {
             let of = plan_step(context, *ix);
             let windows = left.iter().map(|pair| (*pair, false));
             let windows = windows.chain(early.iter().map(|pair| (*pair, true)));
@@ -23,6 +23,7 @@ pub fn told(event: &Event, context: &Context<'_>) -> Vehicle {
             Vehicle::Felt {
                 step: step(ix),
                 after: after.0,
+                least: least.0,
                 most: most.0,
                 left: windows
                     .filter_map(|((n, by), early)| rest(context, of?, n, by, early))

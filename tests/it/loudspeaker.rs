@@ -112,11 +112,16 @@ impl Bench {
     /// The program's `guide` on a tiny script, its questions answered, its two steps confirmed.
     pub fn guide(&self, script: &str, more: &[&str]) -> String {
         let answers = "done\n".repeat(6) + "wait 3s\ndone\nwait 3s\ndone\n";
+        self.led(&[&["guide", script], more].concat(), &answers)
+    }
+
+    /// A run with these words and answers, recorded.
+    fn led(&self, words: &[&str], answers: &str) -> String {
         let record = self.file("records");
         fs::create_dir_all(&record).expect("a folder");
         let mut child = self
-            .call(&["guide", script, "--record", record.to_str().expect("plain")])
-            .args(more)
+            .call(words)
+            .args(["--record", record.to_str().expect("plain")])
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -421,6 +426,37 @@ fn a_run_is_spoken_recorded_with_its_lengths_and_the_same_again() {
         .expect("it runs");
     let again = String::from_utf8_lossy(&again.stdout).into_owned();
     assert!(again.starts_with("run again: all "), "{again}");
+}
+
+#[test]
+fn a_rehearsal_is_heard_as_one_and_its_vehicle_too() {
+    let bench = Bench::new("rehearsal");
+    let level = |level: i16| vec![level; RATE as usize / 2];
+    let sounds = [("Rehearsal. There", 5000), ("you see the dash lit", 6000), ("Trouble.", 7000)];
+    let mut script = "while [ $# -gt 0 ]; do [ \"$1\" = -w ] && out=$2; shift; done; text=$(cat)
+         echo \"$text\" >> HERE/texts; case \"$text\" in"
+        .to_owned();
+    for (begins, height) in sounds {
+        let clip = to_wav(&Clip { rate: RATE, samples: level(height) });
+        fs::write(bench.file(&format!("{height}.wav")), clip).expect("writable");
+        script += &format!(" \"{begins}\"*) cat HERE/{height}.wav > \"$out\";;");
+    }
+    script += " *) cat HERE/words/1.wav > \"$out\";; esac";
+    bench.speaks().plays().program("espeak-ng", &script);
+    let words = ["rehearse", TINY, "--short", "--inside", "--seed", "3", "--voice", "auto"];
+    let answers = "yes\nyes\nwait 4s\nact\nwait 4s\ndone\nwait 3s\nstop\nstop\nwait 1s\n";
+    let told = bench.led(&words, answers);
+    assert!(told.contains("Vehicle:        you see the dash lit"), "{told}");
+    let played = bench.played();
+    let heard = |height| find(&played, &level(height)[..RATE as usize / 4]).is_some();
+    assert!(heard(5000), "the sign comes first");
+    assert!(heard(6000), "what the vehicle shows is said");
+    assert!(!heard(7000), "what it shows is no trouble of the program");
+    for text in ["you hear the chime once", "imagine that you did something else than told"] {
+        assert!(bench.text("texts").contains(text), "{text}");
+    }
+    let practice = samples(Signal::Now, Register::Practice, RATE);
+    assert!(find(&played, &practice).is_some(), "an octave lower");
 }
 
 #[test]

@@ -372,17 +372,27 @@ fn felt(when: i64, name: &str, after: i64, left: i64) -> Scene {
     let taken = vec!["the new key (two bands of tape)".to_owned()];
     let step = at(name);
     let walked = None;
-    scene(when, Happened::Vehicle(Vehicle::Felt { step, after, most: 4_000, left, taken, walked }))
+    scene(
+        when,
+        Happened::Vehicle(Vehicle::Felt {
+            step,
+            after,
+            least: 500,
+            most: 4_000,
+            left,
+            taken,
+            walked,
+        }),
+    )
+}
+
+fn chime(times: u32) -> Vec<h::Sign> {
+    let (object, times) = ("the chime".to_owned(), Some(times));
+    vec![h::Sign { sense: h::Sense::Hear, object, times, state: None }]
 }
 
 fn shows(when: i64, name: &str, nth: u32) -> Scene {
-    let sign = h::Sign {
-        sense: h::Sense::Hear,
-        object: "the chime".to_owned(),
-        times: Some(nth + 1),
-        state: None,
-    };
-    let what = Vehicle::Shows { step: at(name), nth, signs: vec![sign], most: 3_000 };
+    let what = Vehicle::Shows { step: at(name), nth, signs: chime(nth + 1), most: 3_000 };
     scene(when, Happened::Vehicle(what))
 }
 
@@ -391,7 +401,7 @@ fn ended(when: i64, name: &str, outcome: h::Outcome) -> Scene {
 }
 
 fn met(nth: u32) -> h::Outcome {
-    h::Outcome::Met { nth, signs: Vec::new() }
+    h::Outcome::Met { nth, signs: chime(nth + 1) }
 }
 
 #[test]
@@ -417,7 +427,7 @@ fn the_score_says_what_was_late_and_what_to_prepare() {
         shows(42_000, "wrong-word", 1),
         ended(43_000, "wrong-word", met(0)),
         cue(50_000, "guessed"),
-        felt(51_000, "guessed", 1_000, 9_000),
+        felt(50_300, "guessed", 300, 9_700),
         ended(51_400, "guessed", met(0)),
         shows(52_000, "guessed", 0),
         cue(60_000, "slipped"),

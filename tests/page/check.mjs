@@ -369,6 +369,46 @@ async function hostile() {
   await close(here);
 }
 
+async function rehearsal() {
+  const started = await run(["rehearse", TINY, "--short", "--inside", "--seed", "3", "--pace", "0.5", "--no-record", "--page"]);
+  guides.add(started);
+  const here = await person(started.address);
+  await here.page.tap("#big");
+  await here.sees("sound on");
+  const signs = async () => {
+    const text = await here.page.textContent("#banners");
+    for (const sign of ["REHEARSAL: there is no vehicle", "SLOWER: "]) assert.ok(text.includes(sign), text);
+    assert.match(await here.page.title(), /^REHEARSAL · SLOWER/);
+  };
+  await check("a rehearsal says all the time that there is no vehicle, and that it is slower", async () => {
+    await signs();
+    await here.leadUntil((now) => now.act.includes("Press the start button") && now.word === "DONE");
+    await signs();
+    await reads(here, "13-rehearsal");
+  });
+  await check("a tap is the hand at the vehicle, which answers in its own time", async () => {
+    await here.page.waitForTimeout(3000);
+    await here.page.tap("#touch");
+    await here.sees("Vehicle: it felt that");
+    await here.sees("Vehicle: you see the dash lit");
+    await reads(here, "14-rehearsal-answer");
+  });
+  await check("the figure of a slower run goes slower than the phone's clock", async () => {
+    const { figures } = await here.seen();
+    const whole = figures.map(({ text, at }) => [Number(text.match(/^(\d+) s$/)?.[1] ?? NaN), at]);
+    const took = whole.flatMap(([left, at], nth) => {
+      const [before, earlier] = [whole[nth - 1], whole[nth - 2]];
+      return before?.[0] === left + 1 && earlier?.[0] === left + 2 ? [at - before[1]] : [];
+    });
+    assert.ok(took.length > 0, JSON.stringify(figures));
+    // Far enough from a true second also where the browser draws seldom.
+    assert.ok(took.every((ms) => Math.abs(ms - 2000) < 500), `a second lasted ${took} ms`);
+  });
+  await stop(started);
+  here.troubles.length = 0;
+  await close(here);
+}
+
 async function encrypted() {
   const started = await guide(TINY, "--no-record", "--page", "--https");
   await check("the encrypted page is a secure place, and leads too", async () => {
@@ -384,7 +424,7 @@ async function encrypted() {
 }
 
 try {
-  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, encrypted];
+  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, encrypted, rehearsal];
   for (const part of parts.filter((one) => !process.env.ONLY || one.name === process.env.ONLY)) await part();
   console.log(`${steps} checks hold`);
 } catch (why) {

@@ -105,11 +105,11 @@ function draw() {
     }
   }
   drawAnswers(kind, presses);
-  drawPair(kind);
+  drawPair(kind, presses);
   foot();
 }
 
-function drawPair(kind) {
+function drawPair(kind, presses) {
   const { card } = show;
   const lists = card?.listed && armed && me.role !== "watches" && !show.stale && !show.over;
   const big = {
@@ -126,6 +126,8 @@ function drawPair(kind) {
   const acts = !["over", "lost", "watch", "idle", "replay"].includes(kind);
   $("big").setAttribute("aria-disabled", String(!acts));
   $("big").classList.toggle("idle", acts && kind !== "arm" && kind !== "stop" && card?.big.live === false);
+  // In a rehearsal: each tap is one touch, or one stroke of a count.
+  $("touch").hidden = !(presses && card.touch && kind === "done");
   $("no").hidden = !(kind === "yes-no" || kind === "arm");
   $("no").textContent = kind === "arm" ? "silent" : "NO";
   const chosen = kind === "choice" || (card?.picks.length > 0 && kind === "number");
@@ -140,8 +142,6 @@ function drawAnswers(kind, presses) {
     buttons.push({ text: "STOP NOW", press: { press: "stop" } });
     if (kind !== "stop") buttons.push({ text: "No, go on", act: wave });
   }
-  // In a rehearsal: each tap is one touch, or one stroke of a count.
-  if (presses && card.touch && kind === "done") buttons.push({ text: "TOUCH the vehicle", press: { press: "act" } });
   if (presses && card.picks.length > 0) {
     buttons = buttons.concat(card.picks.map((text) => ({ text, press: { press: "typed", text } })));
   }
@@ -246,6 +246,7 @@ $("big").addEventListener("click", () => {
   else if (["done", "yes-no"].includes(kind)) press({ press: "done" });
 });
 
+$("touch").addEventListener("click", () => press({ press: "act" }));
 $("no").addEventListener("click", () => {
   if (mode().kind === "arm") arm(false);
   else press({ press: "else" });

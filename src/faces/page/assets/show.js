@@ -55,7 +55,8 @@ export class Show {
     }
     $("act").classList.toggle("caution", !asks && card.caution);
     showText($("hold"), card.hold);
-    list($("details"), "p", [...card.vehicle.map((line) => `Vehicle: ${line}`), ...card.details]);
+    list($("vehicle"), "p", card.vehicle.map((line) => `Vehicle: ${line}`));
+    list($("details"), "p", card.details);
     showText($("next"), card.next && `Next: ${card.next}`);
     list($("remarks"), "li", card.remarks);
     $("remarks").hidden = card.remarks.length === 0;
