@@ -205,7 +205,11 @@ impl Work {
     ) -> std::io::Result<Help> {
         let to = time.shorter();
         let changed = Work {
-            procedure: Arc::new(with(&self.procedure, &time.of, to)),
+            procedure: Arc::new(with(
+                &self.procedure,
+                &time.of,
+                crate::clock::Span::new(time.span.lo, to),
+            )),
             choices: self.choices.clone(),
             terms: self.terms.clone(),
         };

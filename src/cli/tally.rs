@@ -55,6 +55,7 @@ pub fn run(args: &TallyArgs) -> Answer {
             }
         }
     }
+    tally.propose();
     let out = match args.format {
         TallyFormat::Human => words(&tally),
         TallyFormat::Json => serde_json::to_string_pretty(&document(&tally))

@@ -7,6 +7,7 @@
 //! a power at all, and towards which floor, is disputed (Crossman, Ergonomics 2, 1959, 153–166, for
 //! the floor); five runs are the least that a curve is laid through.
 
+use super::statistics::float;
 use crate::clock::Millis;
 
 /// Fewer runs say nothing of a curve.
@@ -28,6 +29,14 @@ pub struct Curve {
 }
 
 impl Curve {
+    /// What the nth run takes by the curve, in milliseconds; the first is run 1.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "milliseconds of runs of a day at most")]
+    pub fn of(&self, nth: u64) -> f64 {
+        let above = self.first.minus(self.floor).0 as f64;
+        self.floor.0 as f64 + above * libm::pow(float(nth.max(1)), -self.exponent)
+    }
+
     /// What a doubling of the runs leaves of the time above the floor.
     #[must_use]
     pub fn rate(&self) -> f64 {

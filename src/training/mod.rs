@@ -1,5 +1,6 @@
 //! What records are good for afterwards: shown again, summed up, checked.
 
+pub mod bounds;
 pub mod intervals;
 pub mod learning;
 pub mod odds;

@@ -254,7 +254,8 @@ pub fn rerun(
     }
 }
 
-fn script(
+/// The script of a record, as it is read now; nothing where it no longer checks.
+pub(super) fn script(
     header: &Header,
 ) -> Option<(crate::source::SourceMap, crate::procedure::model::Procedure)> {
     let main = header.files.first()?;

@@ -56,10 +56,18 @@ impl Declared {
 /// Every declared time with room between its bounds, each sentence once.
 #[must_use]
 pub fn declared(procedure: &Procedure) -> Vec<Declared> {
+    let mut all = every(procedure);
+    all.retain(|declared| declared.span.lo < declared.span.hi);
+    all
+}
+
+/// Every declared time, each sentence once.
+#[must_use]
+pub fn every(procedure: &Procedure) -> Vec<Declared> {
     let mut all: Vec<Declared> = Vec::new();
     let mut add = |of: Of, span: Span| {
         let declared = Declared { of, span };
-        if span.lo < span.hi && !all.iter().any(|known| known.of == declared.of) {
+        if !all.iter().any(|known| known.of == declared.of) {
             all.push(declared);
         }
     };
@@ -84,38 +92,38 @@ pub fn declared(procedure: &Procedure) -> Vec<Declared> {
     all
 }
 
-/// The procedure with one declared time that takes at most `to`.
+/// The procedure with one declared time between other bounds.
 #[must_use]
-pub fn with(procedure: &Procedure, of: &Of, to: Millis) -> Procedure {
+pub fn with(procedure: &Procedure, of: &Of, to: Span) -> Procedure {
     let mut changed = procedure.clone();
     let operator = &mut changed.operator;
     match of {
-        Of::Reaction => operator.reacts.hi = to,
-        Of::Report => operator.reports.hi = to,
-        Of::Pace => operator.pace.hi = to,
+        Of::Reaction => operator.reacts = to,
+        Of::Report => operator.reports = to,
+        Of::Pace => operator.pace = to,
         Of::Hands(..) | Of::Strokes(..) | Of::Answer(..) => {
-            each_step(&mut changed, &mut |step| shorten(step, of, to));
+            each_step(&mut changed, &mut |step| change(step, of, to));
         }
     }
     changed
 }
 
-fn shorten(step: &mut Step, of: &Of, to: Millis) {
+fn change(step: &mut Step, of: &Of, to: Span) {
     match of {
         Of::Hands(_, place) => {
             if let Some(takes) = step.takes.as_mut().filter(|takes| takes.place == *place) {
-                takes.span.hi = to;
+                takes.span = to;
             }
         }
         Of::Strokes(_, place) => {
             let count = step.count.as_mut().filter(|count| count.place == *place);
             if let Some(lasting) = count.and_then(|count| count.lasting.as_mut()) {
-                lasting.hi = to;
+                *lasting = to;
             }
         }
         Of::Answer(_, place) => {
             for met in step.met.iter_mut().filter(|met| met.place == *place) {
-                met.delay.hi = to;
+                met.delay = to;
             }
         }
         Of::Reaction | Of::Report | Of::Pace => {}

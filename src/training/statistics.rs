@@ -94,14 +94,36 @@ impl Lengths {
     /// Fan 1996, type 1). `None` of nothing.
     #[must_use]
     pub fn quantile(&self, p: u32) -> Option<Millis> {
-        let rank = (u128::from(self.n) * u128::from(p.min(1000))).div_ceil(1000).max(1);
-        let mut seen: u128 = 0;
+        if self.n == 0 {
+            return None;
+        }
+        Some(self.quantile_from(0, self.n, p))
+    }
+
+    /// The same quantile of `n` lengths, of which those that are not in here are zero.
+    #[must_use]
+    pub fn quantile_among(&self, n: u64, p: u32) -> Millis {
+        self.quantile_from(n.saturating_sub(self.n), n.max(self.n), p)
+    }
+
+    fn quantile_from(&self, zeros: u64, n: u64, p: u32) -> Millis {
+        let rank = (u128::from(n) * u128::from(p.min(1000))).div_ceil(1000).max(1);
+        let mut seen = u128::from(zeros);
+        if seen >= rank {
+            return Millis::ZERO;
+        }
         for (length, count) in &self.counts {
             seen += u128::from(*count);
             if seen >= rank {
-                return Some(Millis(*length));
+                return Millis(*length);
             }
         }
-        None
+        Millis::ZERO
+    }
+
+    /// The longest; nothing of nothing.
+    #[must_use]
+    pub fn most(&self) -> Option<Millis> {
+        self.counts.last_key_value().map(|(length, _)| Millis(*length))
     }
 }

@@ -6,11 +6,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::bounds::{Proposed, proposed};
 use super::learning::{Curve, curve};
 use super::replay::{Scene, Summary, scenes, summary};
 use super::statistics::Lengths;
 use crate::clock::Millis;
-use crate::journal::entry::{EndingClass, RunKind};
+use crate::journal::entry::{EndingClass, Header, RunKind};
 use crate::journal::happened as h;
 use crate::journal::read::ReadBack;
 use crate::training::replay::Happened;
@@ -51,6 +52,10 @@ pub struct Group {
     pub lengths: Vec<(String, Millis)>,
     /// Damaged records among them.
     pub damaged: u64,
+    /// The first of its records' headers, for the script that all of them hold.
+    pub header: Option<Box<Header>>,
+    /// What they propose of the script's times, once that was asked: see [`Tally::propose`].
+    pub proposed: Option<Proposed>,
 }
 
 /// What was left of a window.
@@ -65,10 +70,10 @@ pub struct Window {
 /// A bound that was broken.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Broken {
-    /// By how much, each time.
-    pub by: Lengths,
-    /// By how much at most.
-    pub most: Millis,
+    /// By how much it took longer, each time.
+    pub longer: Lengths,
+    /// By how much it came sooner, each time.
+    pub sooner: Lengths,
 }
 
 /// Everything.
@@ -117,7 +122,15 @@ impl Tally {
         };
         let group = self.groups.entry(key).or_default();
         group.damaged += u64::from(damaged);
+        group.header.get_or_insert_with(|| Box::new(header.clone()));
         group.add(&header.started, &scenes, &summary(&scenes));
+    }
+
+    /// Works out what the records propose of the declared times; each script is proven anew for it.
+    pub fn propose(&mut self) {
+        for group in self.groups.values_mut() {
+            group.proposed = proposed(group);
+        }
     }
 
     /// How many records were counted.
@@ -158,8 +171,11 @@ impl Group {
                 &scene.what
             {
                 let broken = self.broken.entry((step.name.clone(), mark_word(*mark))).or_default();
-                broken.by.add(Millis(*ms));
-                broken.most = broken.most.max(Millis(*ms));
+                if *ms < 0 {
+                    broken.sooner.add(Millis(ms.saturating_neg()));
+                } else {
+                    broken.longer.add(Millis(*ms));
+                }
             }
         }
         self.practised(started, scenes, sum, class);

@@ -18,6 +18,7 @@ mod language;
 mod language_server;
 mod lengths;
 mod loudspeaker;
+mod made_records;
 mod missed;
 mod odds;
 mod page;

@@ -5,7 +5,9 @@ use std::fs;
 use super::runs_support::root;
 use stepbell::clock::{Millis, Span};
 use stepbell::procedure::plan::StepIx;
-use stepbell::training::statistics::{Lengths, fraction, standard_error, wilson};
+use stepbell::training::intervals::{exact, jeffreys};
+use stepbell::training::learning::Curve;
+use stepbell::training::statistics::{Interval, Lengths, fraction, standard_error, wilson};
 use stepbell::vehicle::Draw;
 use stepbell::vehicle::law::{Law, Share, Spread, Spreads};
 use stepbell::vehicle::normal::quantile;
@@ -59,6 +61,29 @@ fn wilsons_interval_is_the_reference_librarys() {
     }
     let none = wilson(0, 0, 1.96);
     assert_eq!((none.lo, none.hi), (0.0, 1.0), "nothing tried, nothing known");
+}
+
+#[test]
+fn the_other_intervals_are_the_reference_librarys() {
+    for (kind, interval) in [("jeffreys", jeffreys as fn(u64, u64) -> Interval), ("exact", exact)] {
+        for row in rows(kind) {
+            let found = interval(count(row.whole(1)), count(row.whole(2)));
+            row.is(3, found.lo, 1e-7);
+            row.is(4, found.hi, 1e-7);
+        }
+    }
+}
+
+/// The unit form: the nth run alone, and each doubling leaves the rate.
+#[test]
+fn the_curve_of_practice_has_the_reference_librarys_factors() {
+    for row in rows("unit") {
+        let rate = row.float(2) / 1000.0;
+        let first = Millis::secs(1_000_000);
+        let curve = Curve { floor: Millis::ZERO, first, exponent: -rate.log2(), off: Millis::ZERO };
+        row.is(3, curve.of(count(row.whole(1))) / 1e9, 1e-12);
+        assert!((curve.rate() - rate).abs() < 1e-12);
+    }
 }
 
 #[test]

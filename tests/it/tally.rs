@@ -3,66 +3,22 @@
 use std::fs;
 use std::path::Path;
 
-use stepbell::clock::Moment;
+use stepbell::clock::{Millis, Moment};
 use stepbell::faces::captions::{Film, captions, chapters};
 use stepbell::faces::tally::{document, page, table, words};
-use stepbell::journal::convert::{Context, effect_body};
-use stepbell::journal::entry::{Body, FORMAT, Header, RunKind, ScriptFile, VERSION};
+use stepbell::journal::entry::RunKind;
 use stepbell::journal::read::read;
-use stepbell::journal::write::{Link, frame};
 use stepbell::procedure::plan::StepIx;
-use stepbell::source::SourceMap;
+use stepbell::proof::verdict::{Verdict, verdict};
 use stepbell::training::intervals::{exact, jeffreys};
 use stepbell::training::replay::scenes;
 use stepbell::training::tally::Tally;
 use stepbell::vehicle::{Fault, Wrong};
 
 use crate::commands::call;
+use crate::made_records::{header, record};
 use crate::recording::folder;
-use crate::runs_support::{Script, push_start};
-
-fn header(title: &str, text: &str, nth: u64, run: RunKind) -> Header {
-    Header {
-        format: FORMAT.to_owned(),
-        version: VERSION,
-        tool: "0.1.0".to_owned(),
-        run,
-        started: format!("2031-05-06T07:{:02}:{:02}Z", nth / 60 % 60, nth % 60),
-        title: title.to_owned(),
-        status: "demonstration".to_owned(),
-        files: vec![ScriptFile::new("spare.bell", text)],
-        profile: "standard".to_owned(),
-        lengths: "model".to_owned(),
-        spoken: Vec::new(),
-        lag: 0,
-        operator: Some(format!("apprentice {}", nth % 2)),
-        counts: std::collections::BTreeMap::new(),
-        continues: None,
-        rehearsal: None,
-    }
-}
-
-/// A seeded run as the bytes of its record.
-fn record(script: &Script, header: Header, seed: u64, faults: &[Fault]) -> Vec<u8> {
-    let plan = script.smallest();
-    let run = script.play(seed, faults, &plan.choices);
-    let sources = SourceMap::default();
-    let context = Context { procedure: &script.procedure, plan: Some(plan), sources: &sources };
-    let mut link = Link::first();
-    let mut bytes = Vec::new();
-    let mut put = |at: Moment, body: &Body| {
-        let framed = frame(&link, at, body).expect("short enough");
-        bytes.extend_from_slice(&framed.bytes);
-        link = framed.then;
-    };
-    put(Moment::START, &Body::Header(Box::new(header)));
-    for line in &run.lines {
-        for effect in line.effects.iter().filter_map(|effect| context.effect(effect)) {
-            put(line.at, &effect_body(&effect));
-        }
-    }
-    bytes
-}
+use crate::runs_support::{from_text, push_start};
 
 /// Forty runs of one script in two editions, some of them with a lapse, and rehearsals.
 fn many() -> Tally {
@@ -91,6 +47,53 @@ fn editions_and_rehearsals_are_counted_apart_and_everything_is_counted() {
         assert!(group.learned <= group.runs);
     }
     insta::assert_snapshot!("tally", words(&tally));
+}
+
+/// Forty-one runs of which five have an answer later than declared.
+#[test]
+fn declared_times_that_records_contradict_are_told_with_what_would_agree_proven_anew() {
+    let text = fs::read_to_string("tests/terminal/tiny.bell").expect("readable");
+    let script = from_text("tiny", text.clone());
+    let wrong = |seed: u64| match seed {
+        3 | 14 | 25 => vec![Fault::Step(StepIx(0), 1, Wrong::Late(Millis(2_600)))],
+        5 | 16 => vec![Fault::Step(StepIx(1), 1, Wrong::Late(Millis(1_700)))],
+        _ => Vec::new(),
+    };
+    let mut tally = Tally::default();
+    for seed in 0..41 {
+        let header = header("Show one key twice", &text, seed, RunKind::Live);
+        tally.add(
+            &format!("run-{seed}"),
+            &read(&record(&script, header, seed, &wrong(seed))),
+            false,
+        );
+    }
+    tally.propose();
+    insta::assert_snapshot!("contradicted", words(&tally));
+    let group = tally.groups.values().next().expect("a group");
+    let proposed = group.proposed.as_ref().expect("proposals");
+    assert!(matches!(proposed.as_declared, Verdict::Proven(_)));
+    for time in &proposed.times {
+        let widest = time.wider.last().expect("a wider bound");
+        assert!(
+            widest.span.hi > time.declared.hi && widest.span.lo <= time.declared.lo,
+            "{time:?}"
+        );
+        // The same change written into the script has the same verdict.
+        let changed = text.replacen(
+            &time.written,
+            &time.written.replace(&time.declared.hi.to_string(), &widest.span.hi.to_string()),
+            1,
+        );
+        assert_ne!(changed, text, "{time:?}");
+        let changed = from_text("changed", changed);
+        let again = verdict(&changed.procedure, &changed.plans, &changed.speech);
+        assert_eq!(again, widest.verdict, "{time:?}");
+    }
+    // An answer a little late behind a quick hand contradicts nothing for certain.
+    let json = document(&tally);
+    let told = json["scripts"][0]["contradicted"].as_array().expect("a list");
+    assert_eq!((told.len(), &told[0]["longer"]["times"]), (1, &serde_json::json!(2)));
 }
 
 #[test]

@@ -13,12 +13,15 @@ Rows, by their first column:
            longer, where hi is the 95th percentile and lo the floor
   length   spread in thousandths, lo and hi in ms, p; the length below which draws lie with p, in ms
   sd       p, n; the standard error of a fraction
+  jeffreys k, n; lower and upper end of the equal-tailed interval
+  exact    k, n; lower and upper end of Clopper and Pearson's
+  unit     n, rate in thousandths; the time of the n-th as a part of the first, by the unit form
 """
 import math
 import os
 import sys
 
-from scipy.stats import binomtest, lognorm, norm
+from scipy.stats import beta, binomtest, lognorm, norm
 from statsmodels.stats.proportion import proportion_confint
 
 Z95 = norm.ppf(0.975)
@@ -38,6 +41,13 @@ def rows():
         again = binomtest(k, n).proportion_ci(method="wilson")
         assert math.isclose(lo, again.low, abs_tol=1e-12), (k, n)
         assert math.isclose(hi, again.high, abs_tol=1e-12), (k, n)
+        lo_, hi_ = beta.ppf([0.025, 0.975], k + 0.5, n - k + 0.5)
+        yield "jeffreys", k, n, repr(float(lo_)), repr(float(hi_))
+        lo_, hi_ = proportion_confint(k, n, method="beta")
+        again = binomtest(k, n).proportion_ci(method="exact")
+        assert math.isclose(lo_, again.low, abs_tol=1e-9), (k, n)
+        assert math.isclose(hi_, again.high, abs_tol=1e-9), (k, n)
+        yield "exact", k, n, repr(float(again.low)), repr(float(again.high))
         yield "wilson", k, n, repr(float(Z95)), repr(max(0.0, float(lo))), repr(min(1.0, float(hi)))
     for p in [1e-300, 1e-16, 1e-9, 1e-4, 0.001, 0.02425, 0.05, 0.0749, 0.0751, 0.1, 0.25, 0.5, 0.6,
               0.75, 0.9, 0.925, 0.95, 0.975, 0.99, 0.999, 0.9999999, 1 - 2 ** -53]:
@@ -50,6 +60,9 @@ def rows():
                 yield "length", s, lo, hi, p, repr(float(spread(s, lo, hi).ppf(p)))
     for p, n in [(0.01, 40000), (0.5, 100), (0.0, 7), (0.03343, 100000)]:
         yield "sd", p, n, repr(math.sqrt(p * (1 - p) / n))
+    for rate in [700, 750, 800, 850, 900]:
+        for n in [1, 2, 3, 5, 10, 20, 100]:
+            yield "unit", n, rate, repr(n ** math.log2(rate / 1000))
     # Stated medians: 4 s at 0.3, 0.5 and 0.7 against a window of 10 s, 6 s at 0.5 against 20 s.
     for s, median, window in [(300, 4000, 10000), (500, 4000, 10000), (700, 4000, 10000),
                               (500, 6000, 20000)]:
