@@ -1,16 +1,17 @@
 //! `stepbell tally RECORD…`: takes records and folders of them, says what they say together.
 
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 
 use super::exit::Exit;
 use super::out::Answer;
-use crate::edge::files;
 use crate::edge::records::ENDING;
+use crate::edge::{files, many};
 use crate::faces::tally::{document, page, table, words};
 use crate::journal::read::read;
-use crate::training::tally::Tally;
+use crate::training::tally::{Tally, Told};
 
 /// `tally`
 #[derive(Args, Clone, Debug)]
@@ -45,16 +46,13 @@ pub enum TallyFormat {
 /// The answer to `tally`.
 #[must_use]
 pub fn run(args: &TallyArgs) -> Answer {
-    let mut tally = Tally::default();
-    for path in &args.records {
-        for record in inside(path) {
-            let name = record.display().to_string();
-            match files::read_record(&record) {
-                Ok(bytes) => tally.add(&name, &read(&bytes), args.by_person),
-                Err(why) => tally.refuse(&name, why.reason()),
-            }
+    let records: Vec<PathBuf> = args.records.iter().flat_map(|path| inside(path)).collect();
+    let mut tally = match counted(&records, args.by_person) {
+        Ok(tally) => tally,
+        Err(why) => {
+            return Answer::trouble(Exit::Unable, format!("no thread could be begun: {why}"));
         }
-    }
+    };
     tally.propose();
     let out = match args.format {
         TallyFormat::Human => words(&tally),
@@ -70,6 +68,42 @@ pub fn run(args: &TallyArgs) -> Answer {
         (_, false) => Exit::Findings,
     };
     Answer { out, err: String::new(), exit }
+}
+
+/// So many records are read before they are counted: what waits is bounded.
+const AT_ONCE: usize = 512;
+
+/// Reads the records on every core and counts them in their order.
+///
+/// # Errors
+/// When not one thread can be had.
+pub fn counted(records: &[PathBuf], by_person: bool) -> std::io::Result<Tally> {
+    let mut tally = Tally::default();
+    for some in records.chunks(AT_ONCE) {
+        let read_some = |own: &mut Vec<(u64, Result<Told, String>)>, range: Range<u64>| {
+            for nth in range {
+                let record = usize::try_from(nth).ok().and_then(|nth| some.get(nth));
+                own.extend(record.map(|record| (nth, told(record))));
+            }
+        };
+        let total = u64::try_from(some.len()).unwrap_or(u64::MAX);
+        let shares = many::spread(many::cores(), total, Vec::new, read_some, |_| {})?;
+        let mut all: Vec<_> = shares.into_iter().flatten().collect();
+        all.sort_by_key(|(nth, _)| *nth);
+        for ((_, told), record) in all.into_iter().zip(some) {
+            let name = record.display().to_string();
+            match told {
+                Ok(told) => tally.count(&name, told, by_person),
+                Err(why) => tally.refuse(&name, why),
+            }
+        }
+    }
+    Ok(tally)
+}
+
+fn told(record: &Path) -> Result<Told, String> {
+    let bytes = files::read_record(record).map_err(|why| why.reason())?;
+    Told::of(&read(&bytes))
 }
 
 /// The records in a folder, in the order of their names; a file is itself.

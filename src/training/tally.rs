@@ -92,6 +92,43 @@ pub struct Tally {
     seen: BTreeSet<(String, String)>,
 }
 
+/// What one record tells: the part of counting that every record can have done by itself.
+#[derive(Clone, Debug)]
+pub struct Told {
+    header: Box<Header>,
+    link: String,
+    scenes: Vec<Scene>,
+    summary: Summary,
+    damaged: bool,
+}
+
+impl Told {
+    /// What a record tells.
+    ///
+    /// # Errors
+    /// Why it is not to be counted.
+    pub fn of(read: &ReadBack) -> Result<Told, String> {
+        let Some(header) = &read.header else {
+            return Err("no record of ours, or its first line is damaged".to_owned());
+        };
+        let mut scenes = scenes(read);
+        let summary = summary(&scenes);
+        // Pictures and sounds are nothing to count.
+        scenes.retain(|scene| counts(&scene.what));
+        Ok(Told {
+            header: Box::new(header.clone()),
+            link: read.link.prev.clone(),
+            scenes,
+            summary,
+            damaged: !read.faults.is_empty(),
+        })
+    }
+}
+
+const fn counts(what: &Happened) -> bool {
+    !matches!(what, Happened::Effect(h::Effect::Show { .. } | h::Effect::Say { .. }))
+}
+
 impl Tally {
     /// Something that is no record.
     pub fn refuse(&mut self, name: &str, why: String) {
@@ -100,17 +137,21 @@ impl Tally {
 
     /// One record more. `by_person` keeps persons apart.
     pub fn add(&mut self, name: &str, read: &ReadBack, by_person: bool) {
-        let Some(header) = &read.header else {
-            return self.refuse(name, "no record of ours, or its first line is damaged".to_owned());
-        };
-        if !self.seen.insert((header.started.clone(), read.link.prev.clone())) {
+        match Told::of(read) {
+            Ok(told) => self.count(name, told, by_person),
+            Err(why) => self.refuse(name, why),
+        }
+    }
+
+    /// What one record tells, counted.
+    pub fn count(&mut self, name: &str, told: Told, by_person: bool) {
+        let Told { header, link, scenes, summary, damaged } = told;
+        if !self.seen.insert((header.started.clone(), link)) {
             return self.again.push(name.to_owned());
         }
-        let scenes = scenes(read);
         if scenes.iter().any(|scene| matches!(scene.what, Happened::Clock(..))) {
             self.jumped.push(name.to_owned());
         }
-        let damaged = !read.faults.is_empty();
         if damaged {
             self.damaged.push(name.to_owned());
         }
@@ -122,8 +163,8 @@ impl Tally {
         };
         let group = self.groups.entry(key).or_default();
         group.damaged += u64::from(damaged);
-        group.header.get_or_insert_with(|| Box::new(header.clone()));
-        group.add(&header.started, &scenes, &summary(&scenes));
+        group.add(&header.started, &scenes, &summary);
+        group.header.get_or_insert(header);
     }
 
     /// Works out what the records propose of the declared times; each script is proven anew for it.

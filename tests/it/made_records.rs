@@ -15,7 +15,12 @@ pub fn header(title: &str, text: &str, nth: u64, run: RunKind) -> Header {
         version: VERSION,
         tool: "0.1.0".to_owned(),
         run,
-        started: format!("2031-05-06T07:{:02}:{:02}Z", nth / 60 % 60, nth % 60),
+        started: format!(
+            "2031-05-06T{:02}:{:02}:{:02}Z",
+            7 + nth / 3600 % 16,
+            nth / 60 % 60,
+            nth % 60
+        ),
         title: title.to_owned(),
         status: "demonstration".to_owned(),
         files: vec![ScriptFile::new("spare.bell", text)],
