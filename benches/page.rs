@@ -156,6 +156,7 @@ fn picture() -> Picture {
         remarks: Vec::new(),
         asides: Vec::new(),
         ended: None,
+        head: None,
     }
 }
 

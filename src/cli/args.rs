@@ -6,9 +6,9 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::network::NetworkArgs;
 use super::ready::ReadyArgs;
+use super::replay::ReplayArgs;
 use super::sound::{SoundArgs, Speaking, Which};
 use super::tally::TallyArgs;
-use crate::clock::Millis;
 use crate::edge::clock::Pace;
 use crate::edge::keys::KeyMap;
 use crate::edge::page::Where;
@@ -367,53 +367,4 @@ pub enum SheetFormat {
     Html,
     /// Text with marks
     Markdown,
-}
-
-/// `replay`
-#[derive(Args, Clone, Debug)]
-pub struct ReplayArgs {
-    /// The record; `-` is standard input
-    #[arg(value_name = "RECORD")]
-    pub record: PathBuf,
-    /// How many times faster than it happened; 0 shows all at once
-    #[arg(long, value_name = "N", default_value = "1", value_parser = speed,
-          conflicts_with_all = ["summary", "check"])]
-    pub speed: u32,
-    /// Only a table of the steps: when, how it ended, how long, what was left of each window
-    #[arg(long, conflicts_with = "check")]
-    pub summary: bool,
-    /// Run the recorded inputs through the guide again and compare what it does
-    #[arg(long)]
-    pub check: bool,
-    /// Write what was said and seen as captions for a film of the run (WebVTT); `-` is standard output
-    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
-    pub captions: Option<PathBuf>,
-    /// Write the steps as chapters for a film of the run (WebVTT); `-` is standard output
-    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
-    pub chapters: Option<PathBuf>,
-    /// How long after the film's beginning the run begins, as in 12.5s; with a minus, how long before
-    #[arg(long, value_name = "TIME", value_parser = offset, allow_hyphen_values = true)]
-    pub offset: Option<Millis>,
-    /// Plain lines also in a terminal
-    #[arg(long)]
-    pub plain: bool,
-    /// A page for a phone.
-    #[command(flatten)]
-    pub page: PageArgs,
-}
-
-/// A length as a script writes it, perhaps with a minus.
-fn offset(text: &str) -> Result<Millis, String> {
-    let (sign, length) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
-    let read = humantime::parse_duration(length).ok().filter(|length| length.as_secs() < 86_400);
-    let ms = read.and_then(|length| i64::try_from(length.as_millis()).ok());
-    ms.map(|ms| Millis(sign * ms))
-        .ok_or_else(|| "a length like 12s or 1min 3s, below a day".to_owned())
-}
-
-fn speed(text: &str) -> Result<u32, String> {
-    match text.parse() {
-        Ok(speed) if speed <= 1000 => Ok(speed),
-        _ => Err("a whole number from 0 to 1000".to_owned()),
-    }
 }

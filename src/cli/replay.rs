@@ -1,32 +1,134 @@
 //! `stepbell replay RECORD`: takes a record, shows it again at its pace, sums it up, or checks it.
 
+mod drill;
+
 use std::fmt::Write as _;
+use std::path::PathBuf;
+
+use clap::Args;
 
 use super::Surroundings;
-use super::args::ReplayArgs;
+use super::args::PageArgs;
 use super::exit::Exit;
 use super::out::{self, Answer};
 use super::page;
 use super::script::worst_length;
-use crate::clock::Moment;
+use crate::clock::{Millis, Moment};
 use crate::edge::console::{Console, Opening};
 use crate::edge::files;
 use crate::edge::keys::KeyMap;
 use crate::edge::run::How;
-use crate::edge::show::play;
+use crate::edge::show::{Drilled, Other, Show, names, play};
 use crate::faces::captions::{Film, captions, chapters};
 use crate::faces::safe::safe;
 use crate::faces::score::score as score_words;
-use crate::faces::summary::table;
+use crate::faces::summary::{side_by_side, table};
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::entry::{Header, RunKind};
+use crate::journal::happened::Input;
 use crate::journal::read::{ReadBack, read};
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::speech_lengths;
 use crate::proof::timing::network;
-use crate::training::replay::{Rerun, rerun, scenes, summary};
+use crate::training::playhead::{Move, Pace, read_move};
+use crate::training::reel::Reel;
+use crate::training::replay::{Happened, Rerun, Scene, rerun, scenes, summary};
 use crate::training::score::score;
+
+/// `replay`
+#[derive(Args, Clone, Debug)]
+#[command(after_help = "\
+Keys: Space pause · ← → the cue before, the next · , . 5 s back, on · m n the next mark, the one before ·
+- + slower, quicker · i shorten idle stretches · k stop at marks · g go to a time or a step · Home, End ·
+q or Esc quit. The last frame is held until you quit.
+
+Marks are where a window was missed, something went another way than hoped, the clock or the record
+had trouble, and the end. Without a terminal it writes plain lines and reads moves as lines: pause, play,
+cue, cue back, +5s, -5s, 1:05, a step's name (or NAME/2 for the second time), mark, mark back, faster,
+slower, idle, stops, begin, end, quit.")]
+pub struct ReplayArgs {
+    /// The record; `-` is standard input
+    #[arg(value_name = "RECORD")]
+    pub record: PathBuf,
+    /// How many times faster than it happened; 0 shows all at once
+    #[arg(long, value_name = "N", default_value = "1", value_parser = speed,
+          conflicts_with_all = ["summary", "check"])]
+    pub speed: u32,
+    /// Begin there: a time of the record (1:05, 65s) or a step (NAME, NAME/2)
+    #[arg(long, value_name = "PLACE", value_parser = place, allow_hyphen_values = true,
+          conflicts_with_all = ["summary", "check"])]
+    pub from: Option<Move>,
+    /// Shorten stretches in which nothing happens to 3 s; the time shown stays the true one
+    #[arg(long)]
+    pub shorten_idle: bool,
+    /// Stand still at every mark
+    #[arg(long)]
+    pub stop_at_marks: bool,
+    /// Only a table of the steps: when, how it ended, how long, what was left of each window
+    #[arg(long, conflicts_with = "check")]
+    pub summary: bool,
+    /// Run the recorded inputs through the guide again and compare what it does
+    #[arg(long)]
+    pub check: bool,
+    /// Write what was said and seen as captions for a film of the run (WebVTT); `-` is standard output
+    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
+    pub captions: Option<PathBuf>,
+    /// Write the steps as chapters for a film of the run (WebVTT); `-` is standard output
+    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
+    pub chapters: Option<PathBuf>,
+    /// How long after the film's beginning the run begins, as in 12.5s; with a minus, how long before
+    #[arg(long, value_name = "TIME", value_parser = offset, allow_hyphen_values = true)]
+    pub offset: Option<Millis>,
+    /// Show this record too, at the same time
+    #[arg(long, value_name = "RECORD", conflicts_with_all = ["check", "captions", "chapters"])]
+    pub beside: Option<PathBuf>,
+    /// Lay the two side by side at the beginning of this step (NAME, NAME/2), not at their beginnings
+    #[arg(long, value_name = "STEP", requires = "beside", value_parser = step)]
+    pub align: Option<(String, usize)>,
+    /// Questions before each cue.
+    #[command(flatten)]
+    pub drill: drill::DrillArgs,
+    /// Plain lines also in a terminal
+    #[arg(long)]
+    pub plain: bool,
+    /// A page for a phone.
+    #[command(flatten)]
+    pub page: PageArgs,
+}
+
+fn step(text: &str) -> Result<(String, usize), String> {
+    match read_move(text) {
+        Some(Move::Step(name, nth)) => {
+            let nth = usize::try_from(nth.unwrap_or(1)).unwrap_or(1);
+            Ok((name, nth.max(1)))
+        }
+        _ => Err("a step's name, or NAME/2 for the second time".to_owned()),
+    }
+}
+
+fn place(text: &str) -> Result<Move, String> {
+    match read_move(text) {
+        Some(place @ (Move::To(_) | Move::Step(..) | Move::End)) => Ok(place),
+        _ => Err("a time like 1:05 or 65s, or a step's name".to_owned()),
+    }
+}
+
+/// A length as a script writes it, perhaps with a minus.
+fn offset(text: &str) -> Result<Millis, String> {
+    let (sign, length) = text.strip_prefix('-').map_or((1, text), |rest| (-1, rest));
+    let read = humantime::parse_duration(length).ok().filter(|length| length.as_secs() < 86_400);
+    let ms = read.and_then(|length| i64::try_from(length.as_millis()).ok());
+    ms.map(|ms| Millis(sign * ms))
+        .ok_or_else(|| "a length like 12s or 1min 3s, below a day".to_owned())
+}
+
+fn speed(text: &str) -> Result<u32, String> {
+    match text.parse() {
+        Ok(speed) if speed <= 1000 => Ok(speed),
+        _ => Err("a whole number from 0 to 1000".to_owned()),
+    }
+}
 
 /// Shows the record.
 #[must_use]
@@ -59,7 +161,11 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
             answer.out.push('\n');
             answer.out.push_str(&score_words(&score(&scenes)));
         }
-        return out::say(&answer);
+        return out::say(&match beside_summary(args, &record) {
+            Ok(Some(text)) => Answer { out: text, ..answer },
+            Ok(None) => answer,
+            Err(why) => Answer::trouble(Exit::Unreadable, why),
+        });
     }
     if args.captions.is_some() || args.chapters.is_some() {
         return out::say(&filmed(args, &record, header, answer));
@@ -69,12 +175,51 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
     }
     let told = out::say(&answer);
     match show(args, around, &record, header) {
-        Ok(How::HungUp) => Exit::HungUp,
-        Ok(How::Interrupted) => Exit::Interrupted,
-        Ok(How::Terminated) => Exit::Terminated,
-        Ok(_) => told,
+        Ok((how, drilled)) => {
+            let kept = drilled.map_or(Exit::Done, |drilled| out::say(&drill::ended(&drilled)));
+            match how {
+                How::HungUp => Exit::HungUp,
+                How::Interrupted => Exit::Interrupted,
+                How::Terminated => Exit::Terminated,
+                _ => told.max(kept),
+            }
+        }
         Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
     }
+}
+
+/// The record beside, with its first line.
+fn other(args: &ReplayArgs) -> Result<Option<(String, ReadBack, Header)>, String> {
+    let Some(path) = &args.beside else { return Ok(None) };
+    let name = path.display().to_string();
+    let bytes = files::read_record(path).map_err(|why| why.to_string())?;
+    let record = read(&bytes);
+    let header = record.header.clone().ok_or_else(|| {
+        format!("{}: this is not a record of ours, or its first line is damaged", safe(&name))
+    })?;
+    Ok(Some((name, record, header)))
+}
+
+/// How much later than in the first record the same moment lies in the other.
+fn shift(args: &ReplayArgs, one: &[Scene], two: &[Scene]) -> Result<Millis, String> {
+    let begins = |scenes: &[Scene]| scenes.first().map_or(Moment::START, |scene| scene.at);
+    let Some((name, nth)) = &args.align else { return Ok(begins(two).since(begins(one))) };
+    let at = |scenes: &[Scene], which: &str| {
+        let reel = Reel::new(scenes.to_vec());
+        let mut named = reel.steps().iter().filter(|entered| entered.step.name == *name);
+        named.nth(nth - 1).map(|entered| entered.at).ok_or_else(|| {
+            format!("the {which} record did not come to step \"{}\" so often", safe(name))
+        })
+    };
+    Ok(at(two, "other")?.since(at(one, "first")?))
+}
+
+fn beside_summary(args: &ReplayArgs, record: &ReadBack) -> Result<Option<String>, String> {
+    let Some((_, two, _)) = other(args)? else { return Ok(None) };
+    let sums = [record, &two].map(|record| summary(&scenes(record)));
+    let names = [&args.record, args.beside.as_ref().unwrap_or(&args.record)];
+    let names = names.map(|path| path.display().to_string());
+    Ok(Some(side_by_side(&names, &sums)))
 }
 
 /// Captions and chapters, each where it was asked for.
@@ -113,7 +258,45 @@ fn show(
     around: &Surroundings,
     record: &ReadBack,
     header: &Header,
-) -> Result<How, String> {
+) -> Result<(How, Option<Drilled>), String> {
+    let banners = banners(header);
+    let mut all = scenes(record);
+    let other = match other(args)? {
+        None => None,
+        Some((name, record, header)) => {
+            let scenes = scenes(&record);
+            let shift = shift(args, &all, &scenes)?;
+            all = with_times(all, &scenes, shift);
+            let setting =
+                Setting { title: header.title, banners: Vec::new(), keys: KeyNames::default() };
+            Some(Other { name, reel: Reel::new(scenes), shift, setting })
+        }
+    };
+    let reel = Reel::new(all);
+    let name = args.record.display().to_string();
+    let drill = drill::begin(&args.drill, around, &reel, (&name, header))?;
+    let terminal = around.terminal && !args.plain && args.record.as_os_str() != "-";
+    let setting =
+        Setting { title: header.title.clone(), banners, keys: names(terminal, args.drill.drill) };
+    let page = page::open(&args.page, around, &setting, None)?;
+    let opening =
+        Opening { terminal, colour: !around.no_colour, setting, keys: KeyMap::default(), page };
+    let console =
+        Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
+    let show = Show {
+        reel,
+        pace: Pace::times(args.speed),
+        // What a drill waits for are answers.
+        shortens: args.shorten_idle || args.drill.drill,
+        stops: args.stop_at_marks,
+        from: args.from.clone(),
+        other,
+        drill,
+    };
+    Ok(play(show, console))
+}
+
+fn banners(header: &Header) -> Vec<Banner> {
     let mut banners = vec![Banner::Replay];
     if header.run == RunKind::Rehearsal {
         banners.push(Banner::Rehearsal);
@@ -125,18 +308,20 @@ fn show(
     if header.status == "demonstration" {
         banners.push(Banner::Demonstration);
     }
-    let setting = Setting { title: header.title.clone(), banners, keys: KeyNames::default() };
-    let page = page::open(&args.page, around, &setting, None)?;
-    let opening = Opening {
-        terminal: around.terminal && !args.plain && args.record.as_os_str() != "-",
-        colour: !around.no_colour,
-        setting,
-        keys: KeyMap::default(),
-        page,
+    banners
+}
+
+/// The scenes of a record with the moments of another in between, at which nothing happens in this one:
+/// so that time goes on until both have ended, and nothing is idle while something happens in one of them.
+fn with_times(mut scenes: Vec<Scene>, other: &[Scene], shift: Millis) -> Vec<Scene> {
+    let wake = |scene: &Scene| Scene {
+        line: 0,
+        at: scene.at.before(shift),
+        what: Happened::Input(Input::Wake, None),
     };
-    let console =
-        Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
-    Ok(play(&scenes(record), args.speed, console))
+    scenes.extend(other.iter().map(wake));
+    scenes.sort_by_key(|scene| scene.at);
+    scenes
 }
 
 fn settings(procedure: &Procedure) -> Settings {

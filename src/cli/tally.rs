@@ -9,8 +9,11 @@ use super::exit::Exit;
 use super::out::Answer;
 use crate::edge::records::ENDING;
 use crate::edge::{files, many};
+use crate::faces::drilled;
 use crate::faces::tally::{document, page, table, words};
+use crate::journal::drill;
 use crate::journal::read::read;
+use crate::training::drilled::Drills;
 use crate::training::tally::{Tally, Told};
 
 /// `tally`
@@ -28,6 +31,9 @@ pub struct TallyArgs {
     /// Keep the persons apart, by the labels in the records
     #[arg(long)]
     pub by_person: bool,
+    /// Count the answers of drills instead of runs; the two are never counted together
+    #[arg(long)]
+    pub drills: bool,
 }
 
 /// How to tell a tally.
@@ -46,6 +52,9 @@ pub enum TallyFormat {
 /// The answer to `tally`.
 #[must_use]
 pub fn run(args: &TallyArgs) -> Answer {
+    if args.drills {
+        return drills(args);
+    }
     let records: Vec<PathBuf> = args.records.iter().flat_map(|path| inside(path)).collect();
     let mut tally = match counted(&records, args.by_person) {
         Ok(tally) => tally,
@@ -103,12 +112,48 @@ pub fn counted(records: &[PathBuf], by_person: bool) -> std::io::Result<Tally> {
 
 fn told(record: &Path) -> Result<Told, String> {
     let bytes = files::read_record(record).map_err(|why| why.reason())?;
+    if drill::is_drill(&bytes) {
+        return Err("the answers of a drill, not a run; --drills counts those".to_owned());
+    }
     Told::of(&read(&bytes))
+}
+
+/// The answers of drills: in a folder, the files that are named as such.
+fn drills(args: &TallyArgs) -> Answer {
+    let mut all = Drills::default();
+    for path in &args.records {
+        for file in files_in(path, |name| name.ends_with(drill::ENDING)) {
+            let name = file.display().to_string();
+            match files::read_record(&file) {
+                Ok(bytes) => all.add(&name, &drill::read(&bytes), args.by_person),
+                Err(why) => all.refused.push((name, why.reason())),
+            }
+        }
+    }
+    let out = match args.format {
+        TallyFormat::Human => drilled::table(&all),
+        TallyFormat::Json => serde_json::to_string_pretty(&drilled::document(&all))
+            .map(|text| text + "\n")
+            .unwrap_or_default(),
+        TallyFormat::Csv | TallyFormat::Html => {
+            let why = "the answers of drills are told as `human` or `json`";
+            return Answer::trouble(Exit::Usage, why);
+        }
+    };
+    let exit = match (all.counted(), all.refused.is_empty() && all.damaged.is_empty()) {
+        (0, _) => Exit::Unreadable,
+        (_, true) => Exit::Done,
+        (_, false) => Exit::Findings,
+    };
+    Answer { out, err: String::new(), exit }
 }
 
 /// The records in a folder, in the order of their names; a file is itself.
 fn inside(path: &Path) -> Vec<PathBuf> {
+    files_in(path, |name| name.ends_with(ENDING) && !name.ends_with(drill::ENDING))
+}
+
+fn files_in(path: &Path, wanted: impl Fn(&str) -> bool) -> Vec<PathBuf> {
     let Ok(found) = files::in_folder(path) else { return vec![path.to_owned()] };
-    let is_record = |file: &PathBuf| file.to_string_lossy().ends_with(ENDING);
-    found.into_iter().filter(is_record).collect()
+    found.into_iter().filter(|file| wanted(&file.to_string_lossy())).collect()
 }

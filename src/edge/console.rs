@@ -31,7 +31,7 @@ pub struct Opening {
     pub terminal: bool,
     /// Whether colour is welcome.
     pub colour: bool,
-    /// What does not change during the run; its key names are filled in here.
+    /// What does not change during the run; where it has no key names they are filled in here.
     pub setting: Setting,
     /// The keys.
     pub keys: KeyMap,
@@ -101,19 +101,20 @@ impl Console {
         let is = |banner| setting.banners.contains(&banner);
         let hands = is(Banner::Rehearsal) && !is(Banner::Replay);
         let (face, raw): (Box<dyn Face>, _) = if terminal {
-            setting.keys = KeyNames {
+            let names = KeyNames {
                 done: keys.name(Press::Done),
                 other: keys.name(Press::SomethingElse),
                 stop: keys.name(Press::Stop),
                 all: if hands { format!("Tab or v act · {}", keys.line()) } else { keys.line() },
             };
+            name_keys(&mut setting, names);
             let raw = Raw::enter()?;
             let screen = Screen::start(io::stdout(), setting, colour)?;
             sounds.push(Box::new(screen.bell()));
             read_keys(inbox.clone())?;
             (Box::new(screen), Some(raw))
         } else {
-            setting.keys = KeyNames {
+            let names = KeyNames {
                 done: "done".to_owned(),
                 other: "else".to_owned(),
                 stop: "stop".to_owned(),
@@ -122,6 +123,7 @@ impl Console {
                     if hands { "act (your hand touches the vehicle), " } else { "" }
                 ),
             };
+            name_keys(&mut setting, names);
             read_lines(inbox.clone())?;
             (Box::new(Lines::start(io::stdout(), setting)?), None)
         };
@@ -268,6 +270,17 @@ impl Console {
         self.inbox.dropped() + self.flooded
     }
 
+    /// Whether there is a screen that somebody looks at.
+    #[must_use]
+    pub fn is_screen(&self) -> bool {
+        self.raw.is_some()
+    }
+
+    /// An input was taken that the caller understands by itself.
+    pub fn took(&self) {
+        self.inbox.took();
+    }
+
     /// Understands what came in at a moment; `None` for nothing.
     pub fn understand(&mut self, happening: Happening, at: Moment, mode: Mode) -> Option<Came> {
         if is_input(&happening) {
@@ -330,6 +343,13 @@ impl Console {
             sound.finish();
         }
         drop(self.listening);
+    }
+}
+
+/// The face's own names for the keys, where the caller gave none.
+fn name_keys(setting: &mut Setting, names: KeyNames) {
+    if setting.keys == KeyNames::default() {
+        setting.keys = names;
     }
 }
 

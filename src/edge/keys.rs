@@ -245,6 +245,8 @@ pub enum Meant {
     Abort,
     /// Nothing that is known.
     Unknown(String),
+    /// Where a replay is to go, as a page sends it.
+    Moved(String),
 }
 
 /// Tells the first Ctrl-C from the second.

@@ -4,6 +4,7 @@
 
 pub mod clock;
 pub mod disk;
+pub mod drills;
 pub mod files;
 pub mod many;
 pub mod patience;

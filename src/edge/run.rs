@@ -163,6 +163,7 @@ impl<'a> Run<'a> {
             heard: Vec::new(),
             before: Vec::new(),
             ended: None,
+            head: None,
         };
         Run {
             live,
@@ -379,7 +380,7 @@ impl<'a> Run<'a> {
                 ));
             }
             Meant::Touch => self.touched(at),
-            Meant::Typing => {}
+            Meant::Typing | Meant::Moved(_) => {}
         }
     }
 

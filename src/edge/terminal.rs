@@ -19,6 +19,7 @@ use super::page::News;
 use super::signals::Signal;
 use super::writer::Told;
 use crate::clock::{Millis, Moment};
+use crate::faces::beside::columns;
 use crate::faces::plain::Plain;
 use crate::faces::sounds::{Sounds, bells};
 use crate::faces::terminal::{Painter, Size};
@@ -383,7 +384,8 @@ impl Screen {
                     let (mut pictures, rung, over) = work.next();
                     let mut bytes = Vec::new();
                     if let Some(picture) = pictures.pop_back() {
-                        bytes = painter.paint(&view(&picture, &setting), size());
+                        let size = size();
+                        bytes = painter.paint(&columns(view(&picture, &setting), size), size);
                     }
                     bytes.extend(std::iter::repeat_n(b'\x07', rung));
                     if over && work.lock().items.is_empty() {

@@ -6,11 +6,14 @@
 
 pub mod address;
 pub mod battery;
+pub mod beside;
 pub mod captions;
 pub mod clip;
 pub mod digits;
+pub mod drilled;
 pub mod editor;
 pub mod finding;
+pub mod head;
 pub mod judged;
 pub mod margins;
 pub mod mix;
@@ -23,6 +26,7 @@ pub mod practice;
 pub mod prompts;
 pub mod proven;
 pub mod ready;
+pub mod replayed;
 pub mod safe;
 pub mod sarif;
 pub mod score;

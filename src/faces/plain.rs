@@ -34,6 +34,8 @@ impl Plain {
                 Kind::Window | Kind::Why => window_is_new,
                 // Which step it is, is told with its instruction; the rest of the title is known.
                 Kind::Keys | Kind::Banner => !self.begun,
+                // Where it is stands in front of every line.
+                Kind::Head | Kind::BesideWindow => false,
                 // Recorded and saved take turns all the time: told until it is saved for the first
                 // time, at the end, and where it goes wrong or is well again.
                 Kind::Record if self.saved && is_well(&picture.record) => ends,

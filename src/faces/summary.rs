@@ -53,6 +53,57 @@ pub fn table(header: Option<&Header>, summary: &Summary) -> String {
     text
 }
 
+/// Two records in short, step by step side by side: how long each step took, and what was left of its
+/// tightest window. A step is compared with the same step, turn and try of the other record.
+#[must_use]
+pub fn side_by_side(names: &[String; 2], sums: &[Summary; 2]) -> String {
+    let mut text = format!("A: {}\nB: {}\n\n", safe(&names[0]), safe(&names[1]));
+    let _ = writeln!(
+        text,
+        "{:<28} {:>10} {:>10}  {:>10} {:>10}",
+        "step", "A took", "B took", "A left", "B left"
+    );
+    let [one, two] = sums;
+    let same = |a: &Row, b: &Row| a.step == b.step && a.nth == b.nth;
+    let only = two.rows.iter().filter(|row| !one.rows.iter().any(|other| same(row, other)));
+    let pairs = one.rows.iter().map(|row| (Some(row), two.rows.iter().find(|o| same(row, o))));
+    for (a, b) in pairs.chain(only.map(|row| (None, Some(row)))) {
+        let Some(row) = a.or(b) else { continue };
+        let again = if row.nth > 1 { format!(" (again, {})", row.nth) } else { String::new() };
+        let name = safe(&format!("{}{again}", phrases::step(&row.step))).into_owned();
+        let figure = |row: Option<&Row>, of: fn(&Row) -> Option<Millis>| {
+            let figure = row.and_then(of).map(|ms| phrases::seconds(crate::clock::Moment(ms.0)));
+            figure.unwrap_or_else(|| "-".to_owned())
+        };
+        let _ = writeln!(
+            text,
+            "{:<28} {:>10} {:>10}  {:>10} {:>10}",
+            fit(&name, 28),
+            figure(a, took),
+            figure(b, took),
+            figure(a, left),
+            figure(b, left)
+        );
+    }
+    let ended = |sum: &Summary| match (&sum.ending, sum.interrupted) {
+        (Some((_, class)), _) => phrases::class(*class).to_owned(),
+        (None, Some(by)) => format!("broken off: {}", broken_off(by)),
+        (None, None) => "unfinished".to_owned(),
+    };
+    let _ = writeln!(text, "\nA ended: {}; B ended: {}", ended(one), ended(two));
+    let long = |sum: &Summary| phrases::seconds(crate::clock::Moment(sum.length.0));
+    let _ = writeln!(text, "A took {} s, B took {} s", long(one), long(two));
+    text
+}
+
+fn took(row: &Row) -> Option<Millis> {
+    row.outcome.as_ref().map(|(_, at)| at.since(row.entered))
+}
+
+fn left(row: &Row) -> Option<Millis> {
+    row.margins.iter().map(|(_, _, left)| *left).min()
+}
+
 fn line(text: &mut String, row: &Row) {
     let name = if row.nth > 1 {
         format!("{} (again, {})", phrases::step(&row.step), row.nth)

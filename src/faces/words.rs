@@ -1,6 +1,7 @@
 //! One frame in words: takes what was shown with its moment, gives lines of plain data that every
 //! face shares, each made safe. Always there: in your hands, do, what your press means.
 
+use super::head::Head;
 use super::phrases;
 use super::safe::safe;
 use crate::clock::{Millis, Moment};
@@ -101,6 +102,8 @@ pub struct Picture {
     pub asides: Vec<String>,
     /// How the run ended.
     pub ended: Option<String>,
+    /// Where a replay is.
+    pub head: Option<Head>,
 }
 
 impl Picture {
@@ -145,6 +148,12 @@ pub enum Kind {
     Window,
     /// Why the digits are what they are.
     Why,
+    /// Another record beside this one.
+    Beside,
+    /// Its digits.
+    BesideWindow,
+    /// Where a replay is.
+    Head,
     /// A question.
     Question,
     /// A numbered answer.
@@ -216,6 +225,12 @@ pub fn view(picture: &Picture, setting: &Setting) -> View {
         Some(ended) => page.ending(ended, picture),
         None => page.body(picture, setting),
     }
+    if let Some(head) = &picture.head {
+        let beside = head.beside.iter().flat_map(|beside| super::beside::lines(beside));
+        for (kind, text) in beside.chain(head.lines()) {
+            page.add(kind, text);
+        }
+    }
     for remark in &picture.remarks {
         page.add(Kind::Remark, format!("! {remark}"));
     }
@@ -225,7 +240,7 @@ pub fn view(picture: &Picture, setting: &Setting) -> View {
     if let Some(record) = record(&picture.record) {
         page.add(Kind::Record, record);
     }
-    if picture.ended.is_none() && !setting.keys.all.is_empty() {
+    if (picture.ended.is_none() || picture.head.is_some()) && !setting.keys.all.is_empty() {
         page.add(Kind::Keys, &setting.keys.all);
     }
     View { lines: page.lines, bar: bar(picture) }

@@ -6,6 +6,7 @@
 
 pub mod battery;
 pub mod convert;
+pub mod drill;
 pub mod entry;
 pub mod happened;
 pub mod outcome;

@@ -111,7 +111,15 @@ pub fn frame(link: &Link, at: Moment, body: &Body) -> Result<Framed, Unframed> {
         prev: link.prev.clone(),
         crc: "0".repeat(8),
     };
-    let mut bytes = serde_json::to_vec(&line).map_err(|why| Unframed::NoJson(why.to_string()))?;
+    let bytes = serde_json::to_vec(&line).map_err(|why| Unframed::NoJson(why.to_string()))?;
+    sealed(bytes, link, limit)
+}
+
+/// A line of JSON that ends in a checksum of zeros, with its own checksum and a newline.
+///
+/// # Errors
+/// [`Unframed`] when it is longer than `limit`.
+pub(super) fn sealed(mut bytes: Vec<u8>, link: &Link, limit: usize) -> Result<Framed, Unframed> {
     let covered = bytes.len().saturating_sub(CRC_TAIL);
     let crc = checksum(&bytes[..covered]);
     bytes.truncate(covered);

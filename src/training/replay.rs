@@ -254,8 +254,9 @@ pub fn rerun(
     }
 }
 
-/// The script of a record, as it is read now; nothing where it no longer checks.
-pub(super) fn script(
+/// The script that a record holds, if it still checks.
+#[must_use]
+pub fn script(
     header: &Header,
 ) -> Option<(crate::source::SourceMap, crate::procedure::model::Procedure)> {
     let main = header.files.first()?;

@@ -26,6 +26,7 @@ pub fn picture() -> Picture {
         remarks: Vec::new(),
         asides: Vec::new(),
         ended: None,
+        head: None,
     }
 }
 

@@ -70,7 +70,7 @@ fn a_whole_run_shows_three_lines_always_and_is_recorded() {
 }
 
 #[test]
-fn a_replay_says_so_all_the_time_and_ends_by_itself() {
+fn a_replay_says_so_all_the_time_and_holds_its_last_frame() {
     let (mut term, folder) = begun("replayed", &[]);
     term.done_until("step 2 of 2: show").wait_for(CHIME);
     term.done_until("ENDED: learned");
@@ -81,6 +81,7 @@ fn a_replay_says_so_all_the_time_and_ends_by_itself() {
     for text in ["Do you own", "step 1 of 2: wake", "step 2 of 2: show", "ENDED: learned"] {
         term.wait_for(text).wait_for("REPLAY: this has already happened");
     }
+    term.wait_for("END, held").press("q");
     assert_eq!(term.ends(), 0);
     assert!(term.is_restored());
 }

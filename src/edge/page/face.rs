@@ -128,6 +128,7 @@ fn first_picture() -> Picture {
         remarks: Vec::new(),
         asides: Vec::new(),
         ended: None,
+        head: None,
     }
 }
 

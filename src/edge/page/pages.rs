@@ -39,12 +39,12 @@ pub struct Said {
 /// What a page sends.
 #[derive(Clone, Debug, Deserialize)]
 pub struct Sent {
-    /// Which press: `done`, `answer`, `else`, `slip`, `again`, `back`, `hold`, `stop`, `typed`.
+    /// Which press: `done`, `answer`, `else`, `slip`, `again`, `back`, `hold`, `stop`, `typed`, `move`.
     pub press: String,
     /// Which answer.
     #[serde(default)]
     pub number: u8,
-    /// What was typed.
+    /// What was typed, or where a replay is to go.
     #[serde(default)]
     pub text: String,
     /// The turn that stood on the page when it was pressed.
@@ -91,6 +91,8 @@ pub struct Stand {
     pub helper: bool,
     /// Whether a text is asked.
     pub text: bool,
+    /// Whether it is a replay, which can be moved.
+    pub replay: bool,
 }
 
 /// One page.
@@ -300,6 +302,10 @@ impl Page {
             "stop" => Press::Stop,
             // Strokes of a count come quickly, and whatever stands there.
             "act" => return self.may(Press::Done, stand).map(|()| Meant::Touch),
+            "move" => {
+                self.may(Press::Done, stand)?;
+                return moved(sent, stand);
+            }
             "typed" => {
                 self.may(Press::Done, stand)?;
                 return typed(sent, stand);
@@ -341,6 +347,15 @@ impl Page {
     }
 }
 
+/// A move of a replay: it means the same whatever stands there, and comes as often as a finger slides.
+fn moved(sent: &Sent, stand: Stand) -> Result<Meant, NotTaken> {
+    let text: String = sent.text.chars().filter(|c| !c.is_control()).take(LONGEST_TEXT).collect();
+    match text.trim() {
+        text if stand.replay && !text.is_empty() => Ok(Meant::Moved(text.to_owned())),
+        _ => Err(NotTaken::Unknown),
+    }
+}
+
 fn typed(sent: &Sent, stand: Stand) -> Result<Meant, NotTaken> {
     if sent.turn != stand.turn || !stand.text {
         return Err(NotTaken::Old);
@@ -371,7 +386,7 @@ mod tests {
         Sent { press: press.to_owned(), number: 2, text: " 12.6\u{7} ".to_owned(), turn, tap }
     }
 
-    const STAND: Stand = Stand { turn: 7, helper: false, text: false };
+    const STAND: Stand = Stand { turn: 7, helper: false, text: false, replay: false };
 
     #[track_caller]
     fn check(pages: &mut Pages, sent: &Sent, at: i64, wanted: &Result<Option<Meant>, NotTaken>) {
@@ -413,6 +428,20 @@ mod tests {
         let taken = pages.press(1, &sent("typed", 7, 1), stand, Moment(0)).unwrap().unwrap();
         assert_eq!(taken.0, Meant::Typed("12.6".to_owned()));
         assert_eq!(taken.1, Sender { page: 1, helper: false });
+    }
+
+    #[test]
+    fn only_a_replay_is_moved_and_as_often_as_a_finger_slides() {
+        let mut pages = pages(2);
+        let slide = |tap| Sent { text: "65s\u{7}".to_owned(), ..sent("move", 0, tap) };
+        check(&mut pages, &slide(1), 0, &Err(NotTaken::Unknown));
+        let stand = Stand { replay: true, ..STAND };
+        for tap in 2..9 {
+            let taken = pages.press(1, &slide(tap), stand, Moment(0)).unwrap().unwrap();
+            assert_eq!(taken.0, Meant::Moved("65s".to_owned()));
+        }
+        let taken = pages.press(2, &slide(1), stand, Moment(0));
+        assert_eq!(taken, Err(NotTaken::Watches));
     }
 
     #[test]

@@ -19,6 +19,7 @@ use crate::clock::Moment;
 use crate::edge::clock::Beginning;
 use crate::edge::keys::Meant;
 use crate::edge::terminal::{Happening, Inbox};
+use crate::faces::head::PlaceOn;
 use crate::faces::page::{Card, card};
 use crate::faces::words::{KeyNames, Setting, wants_text};
 use crate::journal::entry::Sender;
@@ -68,6 +69,8 @@ struct Turn {
     answers: Vec<Answer>,
     held: bool,
     outcomes: u64,
+    /// Which question of a drill.
+    drill: Option<String>,
 }
 
 /// Connections, and how each is told to go.
@@ -250,6 +253,13 @@ impl Room {
         if *tries > TRIES { Refused::TooMany } else { Refused::NotFound }
     }
 
+    /// The places of a replay to go to; none where it is none.
+    pub fn places(&self) -> Arc<[PlaceOn]> {
+        let published = self.published.borrow();
+        let head = published.picture.head.as_ref();
+        head.map_or_else(|| Arc::from([]), |head| Arc::clone(&head.places))
+    }
+
     /// Brings what stands on the pages up to what the run published; a picture like the one before
     /// changes nothing.
     pub fn stand(&self) {
@@ -257,6 +267,7 @@ impl Room {
         let picture = &published.picture;
         let shown = &picture.shown;
         let answers = if shown.answers.is_empty() { &picture.offers } else { &shown.answers };
+        let asks = picture.head.as_ref().and_then(|head| head.asks.as_ref());
         let now = Turn {
             stage: shown.stage,
             means: shown.means,
@@ -264,6 +275,7 @@ impl Room {
             answers: answers.clone(),
             held: shown.hold == Hold::Held,
             outcomes: published.outcomes,
+            drill: asks.and_then(|asks| Some(asks.progress.clone() + asks.question.as_ref()?)),
         };
         let mut turn = lock(&self.turn);
         let number = match &*turn {
@@ -272,7 +284,13 @@ impl Room {
             None => 1,
         };
         *turn = Some((now, number));
-        let stand = Stand { turn: number, helper: shown.who.is_some(), text: wants_text(shown) };
+        let types = asks.is_some_and(|asks| asks.types && asks.question.is_some());
+        let stand = Stand {
+            turn: number,
+            helper: shown.who.is_some(),
+            text: wants_text(shown) || types,
+            replay: picture.head.is_some(),
+        };
         let card = card(picture, &self.setting);
         let at = self.clock.get().is_none().then_some(picture.at.0);
         let json = Whole { turn: number, at, readable: self.readable, card };

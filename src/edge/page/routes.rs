@@ -37,6 +37,7 @@ pub(super) fn router() -> Router {
         .route("/", get(page))
         .route("/events", get(stream))
         .route("/now", get(now))
+        .route("/places", get(places))
         .route("/sounds", get(sounds))
         .route("/sound/{name}", get(sound))
         .route("/state", post(state))
@@ -129,6 +130,11 @@ async fn stream(Extension(visitor): Extension<Visitor>) -> Response {
 
 async fn now(Extension(visitor): Extension<Visitor>) -> Response {
     Json(json!({"now": visitor.seat.room.run_time()})).into_response()
+}
+
+/// The steps and marks of a replay.
+async fn places(Extension(visitor): Extension<Visitor>) -> Response {
+    Json(visitor.seat.room.places().to_vec()).into_response()
 }
 
 async fn sounds(Extension(visitor): Extension<Visitor>) -> Response {

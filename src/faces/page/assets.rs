@@ -25,6 +25,8 @@ pub fn asset(name: &str) -> Option<Asset> {
         "page.js" => (SCRIPT, include_str!("assets/page.js")),
         "clock.js" => (SCRIPT, include_str!("assets/clock.js")),
         "link.js" => (SCRIPT, include_str!("assets/link.js")),
+        "replay.js" => (SCRIPT, include_str!("assets/replay.js")),
+        "replay.css" => ("text/css; charset=utf-8", include_str!("assets/replay.css")),
         "show.js" => (SCRIPT, include_str!("assets/show.js")),
         "sound.js" => (SCRIPT, include_str!("assets/sound.js")),
         "icon.svg" => ("image/svg+xml", include_str!("assets/icon.svg")),

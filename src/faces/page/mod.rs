@@ -6,10 +6,12 @@
 //! text as text, never as markup, and runs its digits by itself between two cards.
 
 pub mod assets;
+pub mod head;
 pub mod qr;
 pub mod status;
 
 pub use assets::asset;
+pub use head::HeadOn;
 
 use serde::Serialize;
 
@@ -83,6 +85,8 @@ pub struct Card {
     pub touch: bool,
     /// How fast the run's time goes, in thousandths of the world's.
     pub pace: u16,
+    /// Where a replay is.
+    pub head: Option<HeadOn>,
 }
 
 /// A window's state by word and shape.
@@ -218,6 +222,7 @@ pub fn card(picture: &Picture, setting: &Setting) -> Card {
         vehicle: all(Kind::Vehicle).collect(),
         touch: is(Banner::Rehearsal) && !is(Banner::Replay) && picture.ended.is_none(),
         pace: pace.unwrap_or(1000),
+        head: picture.head.as_ref().map(head::on),
     }
 }
 

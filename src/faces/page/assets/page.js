@@ -2,6 +2,7 @@
 
 import { Clock } from "./clock.js";
 import { Link, STALE } from "./link.js";
+import { Replay } from "./replay.js";
 import { Show } from "./show.js";
 import { Sound } from "./sound.js";
 
@@ -24,6 +25,7 @@ const clock = new Clock();
 const show = new Show(clock);
 const sound = new Sound();
 const link = new Link(clock, { card, you, heard, gone, age });
+const replay = new Replay((what) => (what.press === "move" ? move(what) : press(what)));
 
 let armed = false;
 let me = { role: "watches", page: 0, leader: null };
@@ -39,7 +41,7 @@ link.how = () => ({ visible: document.visibilityState === "visible", sound: soun
 function card(data) {
   if (!data.stop) waved = false;
   show.draw(data);
-  if (data.ended !== null) link.over = true;
+  if (show.over) link.over = true;
   draw();
 }
 
@@ -88,7 +90,7 @@ function draw() {
   const { kind } = mode();
   const { card } = show;
   const presses = armed && me.role !== "watches" && !show.stale && !show.over;
-  $("tools").hidden = !presses;
+  $("tools").hidden = !presses || Boolean(card?.head);
   for (const button of $("tools").children) {
     const name = button.dataset.press;
     const asked = card !== null && card.question !== null && !card.stop;
@@ -106,6 +108,7 @@ function draw() {
   }
   drawAnswers(kind, presses);
   drawPair(kind, presses);
+  replay.draw(card, kind === "replay");
   foot();
 }
 
@@ -131,7 +134,7 @@ function drawPair(kind, presses) {
   $("no").hidden = !(kind === "yes-no" || kind === "arm");
   $("no").textContent = kind === "arm" ? "silent" : "NO";
   const chosen = kind === "choice" || (card?.picks.length > 0 && kind === "number");
-  $("pair").hidden = Boolean(lists) || chosen;
+  $("pair").hidden = Boolean(lists) || chosen || (kind === "replay" && Boolean(card.head));
 }
 
 /** Buttons above the big one: answers, what to type with one tap, stop, or the lead. */
@@ -222,6 +225,12 @@ async function press(what) {
     navigator.vibrate?.([300, 100, 300]);
     show.cry(text);
   }
+}
+
+/** A move of a replay: it comes as often as a finger slides. */
+async function move(what) {
+  const why = await link.press({ ...what, turn: show.card?.turn ?? 0 });
+  if (why !== null) show.tell(WHY[why] ?? WHY.refused);
 }
 
 async function arm(aloud) {

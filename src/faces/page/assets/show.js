@@ -90,7 +90,8 @@ export class Show {
   }
 
   get over() {
-    return this.card !== null && this.card.ended !== null;
+    // A replay that holds its last frame can still be moved.
+    return this.card !== null && this.card.ended !== null && this.card.head === null;
   }
 
   /** What is left of the count, in milliseconds; nothing where it is not known. */

@@ -1,0 +1,90 @@
+//! What many drills say together: takes the answers of each, gives counts by script, by person only on
+//! request, and by step. Editions of a script are kept apart; runs are counted elsewhere.
+
+use std::collections::BTreeMap;
+
+use crate::journal::drill::{About, Judged, ReadDrill};
+
+/// What is counted together.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Key {
+    /// The script's title.
+    pub title: String,
+    /// The hash of its text.
+    pub sha256: String,
+    /// Who, where that was asked for and is known.
+    pub person: Option<String>,
+}
+
+/// The drills of one script.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Group {
+    /// How many.
+    pub drills: u64,
+    /// How many were left before their end.
+    pub left: u64,
+    /// By step and question, in the order in which steps were first asked for.
+    pub steps: Vec<((String, u32), BTreeMap<About, Count>)>,
+}
+
+/// Answers to one question.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Count {
+    /// All.
+    pub asked: u64,
+    /// Right ones.
+    pub right: u64,
+    /// Times taken for longer than they are.
+    pub later: u64,
+}
+
+/// Everything.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Drills {
+    /// By script.
+    pub groups: BTreeMap<Key, Group>,
+    /// What are no answers of a drill, and why.
+    pub refused: Vec<(String, String)>,
+    /// Files with torn or damaged lines.
+    pub damaged: Vec<String>,
+}
+
+impl Drills {
+    /// One drill more. `by_person` keeps persons apart.
+    pub fn add(&mut self, name: &str, drill: &ReadDrill, by_person: bool) {
+        let Some(header) = &drill.header else {
+            let why = "no answers of a drill, or its first line is damaged".to_owned();
+            return self.refused.push((name.to_owned(), why));
+        };
+        if drill.damaged > 0 {
+            self.damaged.push(name.to_owned());
+        }
+        let key = Key {
+            title: header.title.clone(),
+            sha256: header.script_sha256.clone(),
+            person: header.operator.clone().filter(|_| by_person),
+        };
+        let group = self.groups.entry(key).or_default();
+        group.drills += 1;
+        group.left += u64::from(!drill.whole);
+        for answer in &drill.answers {
+            let step = (answer.step.clone(), answer.line);
+            let at = group.steps.iter().position(|(known, _)| *known == step);
+            let at = at.unwrap_or_else(|| {
+                group.steps.push((step, BTreeMap::new()));
+                group.steps.len() - 1
+            });
+            let Some((_, counts)) = group.steps.get_mut(at) else { continue };
+            let count = counts.entry(answer.about).or_default();
+            count.asked += 1;
+            count.right += u64::from(answer.judged == Judged::Right);
+            count.later += u64::from(answer.judged == Judged::Later);
+        }
+    }
+
+    /// How many drills were counted.
+    #[must_use]
+    pub fn counted(&self) -> u64 {
+        self.groups.values().map(|group| group.drills).sum()
+    }
+}
