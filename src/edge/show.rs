@@ -197,6 +197,10 @@ impl Showing {
             // What comes next is asked.
             picture.shown.next = None;
             let asks = drill.asks(self.head.is_at_limit(&self.reel), self.clock.now());
+            if asks.question.is_some() {
+                // One question at a time: what was asked in the run is not to be answered now.
+                picture.shown.question = None;
+            }
             if let Some(head) = &mut picture.head {
                 head.asks = Some(asks);
             }
@@ -348,7 +352,9 @@ impl Showing {
         Some(match (moved, wanted) {
             (Moved::NoStep(name), _) => format!("there is no time and no step \"{name}\""),
             (Moved::NoMore, Move::Run | Move::Pause) => "answer first".to_owned(),
-            (Moved::NoMore, Move::Cue | Move::CueBack) => "there is no cue further on".to_owned(),
+            (Moved::NoMore, Move::Cue) => "there is no cue further on".to_owned(),
+            (Moved::NoMore, Move::CueBack) => "there is no cue further back".to_owned(),
+            (Moved::NoMore, Move::MarkBack) => "there is no mark further back".to_owned(),
             (Moved::NoMore, _) => "there is no mark further on".to_owned(),
             (Moved::Jumped, Move::Mark | Move::MarkBack) => {
                 let at = self.head.at();

@@ -45,7 +45,8 @@ pub fn columns(mut view: View, size: Size) -> View {
     let broken = |lines: &[Line], width: usize| -> Vec<String> {
         lines.iter().flat_map(|line| wrap(&line.text, width, 2)).collect()
     };
-    let here = broken(view.lines.get(begins..from).unwrap_or_default(), left);
+    let mut here = vec!["THIS RECORD".to_owned()];
+    here.extend(broken(view.lines.get(begins..from).unwrap_or_default(), left));
     let there = broken(view.lines.get(from..=last).unwrap_or_default(), right);
     let none = String::new();
     let rows = (0..here.len().max(there.len())).map(|nth| {

@@ -114,6 +114,7 @@ pub fn score(score: &Score, whole: bool) -> Vec<String> {
             Judged::Shown => String::new(),
             _ => format!("; you said: {given}"),
         };
+        let wanted = wanted.trim_end_matches('.');
         lines.push(format!("  {step} (line {line}), {asked}: {wanted}{said}"));
     }
     lines

@@ -124,10 +124,10 @@ impl Head {
             lines.push((Kind::Typing, format!("> {typing}_")));
         }
         if let Some(told) = &self.told {
-            lines.push((Kind::Aside, format!("- {told}")));
+            lines.push((Kind::Told, format!("- {told}")));
         }
         if let Some(asks) = &self.asks {
-            lines.extend(asks.told.iter().map(|told| (Kind::Notice, format!("* {told}"))));
+            lines.extend(asks.told.iter().map(|told| (Kind::Told, format!("* {told}"))));
             if let Some(question) = &asks.question {
                 lines.push((Kind::Question, format!("? {}: {question}", asks.progress)));
             }

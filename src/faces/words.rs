@@ -154,6 +154,8 @@ pub enum Kind {
     BesideWindow,
     /// Where a replay is.
     Head,
+    /// What became of a move, or of an answer in a drill.
+    Told,
     /// A question.
     Question,
     /// A numbered answer.

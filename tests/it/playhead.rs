@@ -3,33 +3,17 @@
 
 use proptest::prelude::*;
 use stepbell::clock::{Millis, Moment};
-use stepbell::journal::convert::Context;
 use stepbell::journal::entry::{ClockChange, Interruption};
-use stepbell::procedure::plan::StepIx;
-use stepbell::source::SourceMap;
+use stepbell::journal::read::read;
 use stepbell::training::playhead::{KEPT, Move, Moved, Pace, Playhead};
 use stepbell::training::reel::{Reel, SPAN};
 use stepbell::training::replay::{Happened, Scene};
-use stepbell::vehicle::{Fault, Wrong};
 
-use crate::runs_support::push_start;
+use crate::drill::record;
 
 /// The scenes of a seeded run in which the vehicle is silent once.
-pub fn scenes(seed: u64) -> Vec<Scene> {
-    let script = push_start();
-    let plan = script.smallest();
-    let silence = Fault::Step(StepIx(0), 1, Wrong::Silence);
-    let run = script.play(seed, &[silence], &plan.choices);
-    let sources = SourceMap::default();
-    let context = Context { procedure: &script.procedure, plan: Some(plan), sources: &sources };
-    let mut scenes = Vec::new();
-    for line in &run.lines {
-        for effect in line.effects.iter().filter_map(|effect| context.effect(effect)) {
-            let what = Happened::Effect(effect);
-            scenes.push(Scene { line: scenes.len() as u64 + 2, at: line.at, what });
-        }
-    }
-    scenes
+fn scenes(seed: u64) -> Vec<Scene> {
+    stepbell::training::replay::scenes(&read(&record(seed, false)))
 }
 
 /// Gives everything due by `now`.

@@ -8,6 +8,7 @@ import { join } from "node:path";
 import { browser } from "./browser.mjs";
 import { Person } from "./phone.mjs";
 import { run, wall, zero } from "./program.mjs";
+import { besides, drills, replayed } from "./replay.mjs";
 
 const TINY = "tests/terminal/tiny.bell";
 /** The same with times for a busy computer, and a step for the helper. */
@@ -28,6 +29,12 @@ const people = new Set();
 
 async function guide(...words) {
   const started = await run(["guide", ...words]);
+  guides.add(started);
+  return started;
+}
+
+async function show(...words) {
+  const started = await run(["replay", ...words]);
   guides.add(started);
   return started;
 }
@@ -424,8 +431,9 @@ async function encrypted() {
 }
 
 try {
-  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, encrypted, rehearsal];
-  for (const part of parts.filter((one) => !process.env.ONLY || one.name === process.env.ONLY)) await part();
+  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, encrypted, rehearsal, replayed, besides, drills];
+  const tools = { show, person, close, check, reads, stop };
+  for (const part of parts.filter((one) => !process.env.ONLY || one.name === process.env.ONLY)) await part(tools);
   console.log(`${steps} checks hold`);
 } catch (why) {
   for (const here of people) {

@@ -62,7 +62,8 @@ pub(super) fn on(head: &Head) -> HeadOn {
         spoken: format!("{} of {}", spoken(head.at), spoken(head.last)),
         shortens: head.shortens,
         stops: head.stops,
-        told: head.told.as_ref().map(text),
+        // That it stands still is told beside it already.
+        told: head.told.as_ref().filter(|told| !told.starts_with("paused")).map(text),
         asks: head.asks.as_ref().map(asks),
         beside: head.beside.as_ref().map(|other| {
             let picture = &other.picture;

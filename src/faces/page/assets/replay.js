@@ -5,6 +5,8 @@ const $ = (id) => document.getElementById(id);
 
 /** A finger that slides sends so often, in milliseconds, and its last place always. */
 const SLIDE = 150;
+/** A step of the scrubber, as in the page. */
+const STEP = 1000;
 /** After the hand has let go, the scrubber follows the replay again. */
 const LET_GO = 600;
 /** While time goes on, a screen reader hears of a new place so often. */
@@ -74,7 +76,9 @@ export class Replay {
     const scrub = $("scrub");
     const now = performance.now();
     if (scrub.min !== String(head.first)) scrub.min = head.first;
-    if (scrub.max !== String(head.last)) scrub.max = head.last;
+    // A whole number of steps, so that the last one reaches the end; further than it nothing goes.
+    const end = head.first + Math.ceil((head.last - head.first) / STEP) * STEP;
+    if (scrub.max !== String(end)) scrub.max = end;
     if (now - this.held < LET_GO) return;
     scrub.value = head.at;
     // A place that is spoken all the time is noise.
