@@ -23,7 +23,7 @@ use crate::faces::captions::{Film, captions, chapters};
 use crate::faces::safe::safe;
 use crate::faces::score::score as score_words;
 use crate::faces::summary::{side_by_side, table};
-use crate::faces::words::{Banner, KeyNames, Setting};
+use crate::faces::words::{Banner, Setting};
 use crate::guide::Settings;
 use crate::journal::entry::{Header, RunKind};
 use crate::journal::happened::Input;
@@ -176,7 +176,8 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
     let told = out::say(&answer);
     match show(args, around, &record, header) {
         Ok((how, drilled)) => {
-            let kept = drilled.map_or(Exit::Done, |drilled| out::say(&drill::ended(&drilled)));
+            let kept = drilled
+                .map_or(Exit::Done, |drilled| out::say(&drill::ended(&drilled, around.terminal)));
             match how {
                 How::HungUp => Exit::HungUp,
                 How::Interrupted => Exit::Interrupted,
@@ -260,22 +261,25 @@ fn show(
     header: &Header,
 ) -> Result<(How, Option<Drilled>), String> {
     let banners = banners(header);
+    let terminal = around.terminal && !args.plain && args.record.as_os_str() != "-";
     let mut all = scenes(record);
     let other = match other(args)? {
         None => None,
-        Some((name, record, header)) => {
+        Some((mut name, record, header)) => {
+            if header.run == RunKind::Rehearsal {
+                name.push_str(" (REHEARSAL)");
+            }
             let scenes = scenes(&record);
             let shift = shift(args, &all, &scenes)?;
             all = with_times(all, &scenes, shift);
-            let setting =
-                Setting { title: header.title, banners: Vec::new(), keys: KeyNames::default() };
+            let keys = names(terminal, false);
+            let setting = Setting { title: header.title, banners: Vec::new(), keys };
             Some(Other { name, reel: Reel::new(scenes), shift, setting })
         }
     };
     let reel = Reel::new(all);
     let name = args.record.display().to_string();
     let drill = drill::begin(&args.drill, around, &reel, (&name, header))?;
-    let terminal = around.terminal && !args.plain && args.record.as_os_str() != "-";
     let setting =
         Setting { title: header.title.clone(), banners, keys: names(terminal, args.drill.drill) };
     let page = page::open(&args.page, around, &setting, None)?;

@@ -118,7 +118,7 @@ impl Showing {
             input_ended: false,
             over: None,
         };
-        showing.to_next_question();
+        showing.await_question();
         // A drill begins at its first question.
         let begin = showing.drill.as_ref().map(|_| Move::End);
         if let Some(from) = show.from.or(begin) {
@@ -319,7 +319,7 @@ impl Showing {
             Some(goes_on) => {
                 self.told = None;
                 if goes_on {
-                    self.to_next_question();
+                    self.await_question();
                     self.wish(&Move::Run);
                 }
             }
@@ -327,7 +327,7 @@ impl Showing {
     }
 
     /// The replay goes no further than to before the next cue that is asked for.
-    fn to_next_question(&mut self) {
+    fn await_question(&mut self) {
         if let Some(drill) = &self.drill {
             self.head.limit(drill.limit(), self.clock.now());
         }

@@ -81,6 +81,9 @@ pub fn items(reel: &Reel, procedure: Option<&Procedure>, seed: u64) -> Vec<Item>
     stops.into_iter().enumerate().map(item).collect()
 }
 
+/// A step of a run: its number and its turn.
+type Named = (u32, Option<(u32, u32)>);
+
 /// A place to ask at.
 #[derive(Clone, Debug)]
 struct Stop {
@@ -94,7 +97,7 @@ struct Stop {
 /// is entered again is asked for again.
 fn stops(reel: &Reel) -> Vec<Stop> {
     let mut stops: Vec<Stop> = Vec::new();
-    let mut asked: BTreeMap<(u32, Option<(u32, u32)>), (usize, u32)> = BTreeMap::new();
+    let mut asked: BTreeMap<Named, (usize, u32)> = BTreeMap::new();
     for (ix, scene) in reel.scenes().iter().enumerate() {
         let Happened::Effect(effect) = &scene.what else { continue };
         let (step, entered, shown) = match effect {

@@ -5,6 +5,7 @@ pub mod drill;
 pub mod drilled;
 pub mod intervals;
 pub mod learning;
+pub mod moves;
 pub mod odds;
 pub mod playhead;
 pub mod reel;

@@ -7,8 +7,8 @@
 
 use super::replay::{Happened, Scene};
 use crate::clock::{Millis, Moment};
-use crate::journal::practice::Vehicle;
 use crate::journal::happened::{Effect, Fact, Input, Mark, Notice, Question, Rest, Shown, StepAt};
+use crate::journal::practice::Vehicle;
 
 /// A frame is kept after so many scenes.
 pub const SPAN: usize = 256;

@@ -61,6 +61,7 @@ fn new_record(seed: u64, rehearsal: bool) -> Vec<u8> {
         operator: Some("teacher".to_owned()),
         counts: BTreeMap::new(),
         continues: None,
+        rehearsal: None,
     };
     let (mut link, mut bytes) = (Link::first(), Vec::new());
     let mut put = |at: Moment, body: &entry::Body| {
@@ -273,7 +274,8 @@ fn drills_are_counted_only_where_they_are_asked_for() {
     )
     .unwrap();
     assert_eq!(json["drills"][0]["drills"], 2);
-    assert_eq!(json["drills"][0]["steps"][0]["what"]["asked"], 2);
+    // The first step was tried twice in that run, and asked for twice in each drill.
+    assert_eq!(json["drills"][0]["steps"][0]["what"]["asked"], 4);
     call(&["tally", place, "--drills", "--format", "csv"]).err("human").ends(2);
     let one = answers_in_any(&folder);
     call(&["tally", one.to_str().unwrap()]).out("not a run").ends(3);

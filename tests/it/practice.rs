@@ -469,6 +469,7 @@ fn without_hints_the_faces_keep_back_what_is_practised_and_nothing_else() {
         remarks: Vec::new(),
         asides: Vec::new(),
         ended: None,
+        head: None,
     };
     let setting =
         Setting { title: "Add a key".to_owned(), banners: vec![], keys: KeyNames::default() };

@@ -13,13 +13,16 @@ use crate::edge::clock::wall_label;
 use crate::edge::drills::Book;
 use crate::edge::records::default_folder;
 use crate::edge::show::{Drill, Drilled};
-use crate::faces::safe::safe;
+use crate::faces::safe::{safe, wrap};
 use crate::journal::drill::{FORMAT, Header, VERSION};
 use crate::journal::entry;
 use crate::journal::sha256_hex;
 use crate::training::drill::items;
 use crate::training::reel::Reel;
 use crate::training::replay::script;
+
+/// A score in a terminal is not wider.
+const COLUMNS: usize = 79;
 
 /// A drill.
 #[derive(Args, Clone, Debug, Default)]
@@ -104,12 +107,15 @@ fn place(args: &DrillArgs, around: &Surroundings) -> Result<Option<(PathBuf, boo
     })
 }
 
-/// What a drill has come to, for the terminal that it was in.
+/// What a drill has come to, for whoever was asked; in a terminal no word is broken.
 #[must_use]
-pub fn ended(drilled: &Drilled) -> Answer {
+pub fn ended(drilled: &Drilled, terminal: bool) -> Answer {
     let mut answer = Answer::ok("");
     for line in &drilled.score {
-        let _ = writeln!(answer.out, "{}", safe(line));
+        let columns = if terminal { COLUMNS } else { usize::MAX };
+        for row in wrap(&safe(line), columns, 4) {
+            let _ = writeln!(answer.out, "{row}");
+        }
     }
     match &drilled.kept {
         Some(Ok(path)) => {
