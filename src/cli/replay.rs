@@ -265,10 +265,10 @@ fn show(
     let mut all = scenes(record);
     let other = match other(args)? {
         None => None,
-        Some((mut name, record, header)) => {
-            if header.run == RunKind::Rehearsal {
-                name.push_str(" (REHEARSAL)");
-            }
+        Some((path, record, header)) => {
+            let file = path.rsplit('/').next().unwrap_or(&path);
+            let sign = if header.run == RunKind::Rehearsal { "REHEARSAL, " } else { "" };
+            let name = format!("{sign}{file}");
             let scenes = scenes(&record);
             let shift = shift(args, &all, &scenes)?;
             all = with_times(all, &scenes, shift);

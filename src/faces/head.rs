@@ -108,8 +108,9 @@ pub fn spoken(at: Moment) -> String {
     let parts = [(s / 3600, "hour"), (s / 60 % 60, "minute")];
     let mut words: Vec<String> =
         parts.iter().filter(|(n, _)| *n > 0).map(|(n, one)| named(*n, one)).collect();
-    if s % 60 > 0 || words.is_empty() {
-        words.push(named(s % 60, "second"));
+    let secs = s % 60;
+    if secs > 0 || words.is_empty() {
+        words.push(named(secs, "second"));
     }
     let before = if at.0 < 0 { "before the start: " } else { "" };
     format!("{before}{}", words.join(" "))

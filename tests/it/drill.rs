@@ -283,8 +283,8 @@ fn drills_are_counted_only_where_they_are_asked_for() {
 }
 
 fn answers_in_any(folder: &Path) -> PathBuf {
-    let entries = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
-    entries.into_iter().find(|path| is_drill(&fs::read(path).unwrap())).expect("answers")
+    let mut entries = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    entries.find(|path| is_drill(&fs::read(path).unwrap())).expect("answers")
 }
 
 #[test]
