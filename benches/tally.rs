@@ -71,7 +71,7 @@ fn main() {
     };
     let figures: Vec<f64> = told.split_whitespace().filter_map(|word| word.parse().ok()).collect();
     let [theirs, memory, counted] = figures[..] else { panic!("{told}") };
-    assert_eq!(counted as u64, ended, "both count the same endings");
+    assert!((counted - ended as f64).abs() < 0.5, "both count the same endings");
     println!(
         "one grouping query of duckdb over the same files {theirs:.2} s, peak memory {memory:.0} kB: the \
          tally takes {:.2} times as long",
