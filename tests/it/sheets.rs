@@ -146,7 +146,7 @@ fn a_sheet_has_everything_from_the_job_to_the_sources() {
     let text = fs::read_to_string(root().join("tests/scripts/sequences/01-two-keys-spare.bell"))
         .expect("there");
     let page = html(&judged(&text), None, false);
-    assert!(page.contains("▲ TIGHT: 0.8 s to spare"));
+    assert!(page.contains("▲ TIGHT: 0.86 s to spare"));
     assert!(page.contains("not before <") && page.contains("due <"));
 }
 
@@ -197,7 +197,7 @@ fn a_tight_window_is_told_by_word_and_shape() {
     let examined = examine("x.bell", text.to_owned(), &mut |_| Err(String::new()));
     let procedure = examined.procedure.expect("a procedure");
     let place = examined.plans[0].steps[1].windows[0].place;
-    for (tight, shown) in [(true, "▲ TIGHT"), (false, "0.4 s to spare")] {
+    for (tight, shown) in [(true, "▲ TIGHT"), (false, "0.49 s to spare")] {
         let proof = Proof {
             windows: vec![WindowProof { place, spare: Spare::Left { slack: Millis(499), tight } }],
             ..Proof::default()

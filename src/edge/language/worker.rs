@@ -24,6 +24,10 @@ use crate::syntax::build;
 /// A proof that takes longer is not waited for before what is wrong is told.
 const PATIENCE: Duration = Duration::from_millis(150);
 
+/// A script of hundreds of windows would keep a processor busy for minutes: nobody waits so long for
+/// figures.
+const LONGEST: Duration = Duration::from_secs(30);
+
 /// A version of a document to be looked at.
 #[derive(Debug)]
 pub struct Job {
@@ -109,16 +113,19 @@ impl Worker {
         let _ = self.found.send(found);
     }
 
-    /// What would mend the timing, and what the proof says of the cues. A new key ends it.
+    /// What would mend the timing, and what the proof says of the cues. A new key ends it, and so does
+    /// [`LONGEST`]: what is known by then is told.
     fn more(&self, judged: &Judged, buffers: &Arc<Buffers>) {
-        let stop = || !self.to_do.is_empty();
+        let newer = || !self.to_do.is_empty();
+        let begun = Instant::now();
+        let stop = || newer() || begun.elapsed() > LONGEST;
         let Some(source) = judged.examined.sources.get(FileId(0)) else { return };
         let (tree, _) = build::read(FileId(0), source.text());
         let name = source.name().to_owned();
         let mut read = reader(&name, buffers, &*self.disk);
         let mends = of_timing(judged, &tree, &mut read, &stop);
         let figures = of_proof(judged, &stop).unwrap_or_default();
-        if stop() || (mends.is_empty() && figures.is_empty()) {
+        if newer() || (mends.is_empty() && figures.is_empty()) {
             return;
         }
         let (address, version) = (judged.address.clone(), judged.version);

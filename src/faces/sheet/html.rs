@@ -136,8 +136,7 @@ fn boxes(labels: &[String]) -> Markup {
             @for label in labels {
                 @if label.starts_with('_') { span.count { (label) } }
                 @else {
-                    span.box {}
-                    @if !label.is_empty() { span.label { (label) } }
+                    span.pick { span.box {} @if !label.is_empty() { span.label { (label) } } }
                 }
             }
         }

@@ -35,9 +35,12 @@ pub(super) fn length(length: Millis) -> String {
     parts.join(" ")
 }
 
-/// Tenths of a second, rounded down: for what is to spare.
-fn tenths(slack: Millis) -> String {
+/// Tenths of a second, hundredths below one, rounded down: for what is to spare.
+fn short(slack: Millis) -> String {
     let tenths = slack.0.max(0) / 100;
+    if tenths < 10 {
+        return format!("0.{:02} s", slack.0.max(0) / 10);
+    }
     if tenths >= 600 {
         return length(Millis(tenths / 10 * 1000));
     }
@@ -47,8 +50,8 @@ fn tenths(slack: Millis) -> String {
 /// What is to spare; what wants care has a shape and a word of its own.
 pub(super) fn spare(spare: Spare) -> String {
     match spare {
-        Spare::Left { slack, tight: false } => format!("{} to spare", tenths(slack)),
-        Spare::Left { slack, tight: true } => format!("▲ TIGHT: {} to spare", tenths(slack)),
+        Spare::Left { slack, tight: false } => format!("{} to spare", short(slack)),
+        Spare::Left { slack, tight: true } => format!("▲ TIGHT: {} to spare", short(slack)),
         Spare::AtRisk => "▲ AT RISK: not proven".to_owned(),
     }
 }
