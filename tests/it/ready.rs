@@ -15,7 +15,10 @@ use crate::loudspeaker::Bench;
 /// Without what differs from computer to computer.
 fn same(text: &str, bench: &Bench) -> String {
     let mut text = text.replace(bench.0.to_str().expect("plain"), "HOME");
-    for (from, to) in [("wakes within ", " ms"), ("saved in ", " MiB"), ("computer as ", "\n")] {
+    // A path is cut to the width, so that how much of it stands there hangs on the length of its folder.
+    let differs =
+        [("wakes within ", " ms"), ("saved in ", " MiB"), ("computer as ", "\n"), ("HOME", "\n")];
+    for (from, to) in differs {
         if let Some(at) = text.find(from) {
             let begin = at + from.len();
             let end = text[begin..].find(to).map_or(text.len(), |end| begin + end);
