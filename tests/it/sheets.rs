@@ -203,6 +203,8 @@ fn a_tight_window_is_told_by_word_and_shape() {
             ..Proof::default()
         };
         let page = html(&sheet(&procedure, &examined.sources, proof), None, false);
+        let framed = page.contains("<p class=\"window tight\">");
+        assert_eq!(framed, tight, "{shown}");
         // In the step and in the picture.
         assert_eq!(page.matches(shown).count(), 3, "{shown}");
     }

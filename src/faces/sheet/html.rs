@@ -227,7 +227,7 @@ fn step_card(step: &StepLines) -> Markup {
 fn window_line(window: &WindowLine) -> Markup {
     let marked = said::marked(window.spare);
     html! {
-        p.window class=[marked.then_some("tight")] {
+        p.window.tight[marked] {
             strong { (window.text) }
             @if let Some(spare) = window.spare {
                 @if marked { " " (said::spare(spare)) } @else { " (" (said::spare(spare)) ")" }
