@@ -22,7 +22,6 @@ use stepbell::edge::clock::{RunClock, Wake, read};
 use stepbell::edge::page::shelf::Tones;
 use stepbell::edge::page::{Opening, Page, PageFace, Where};
 use stepbell::edge::terminal::{Face, Happening, Inbox};
-use stepbell::faces::plain::blank;
 use stepbell::faces::words::{Picture, RecordState, Setting};
 use stepbell::journal::happened::{Count, CountWhat, Effect, Tone};
 
@@ -143,21 +142,7 @@ impl Run {
 }
 
 fn picture() -> Picture {
-    Picture {
-        at: Moment::START,
-        since: Moment::START,
-        shown: blank(),
-        heard: Vec::new(),
-        before: Vec::new(),
-        record: RecordState::Saved,
-        vehicle: Vec::new(),
-        typing: None,
-        offers: Vec::new(),
-        remarks: Vec::new(),
-        asides: Vec::new(),
-        ended: None,
-        head: None,
-    }
+    Picture { record: RecordState::Saved, ..Picture::new(Moment::START) }
 }
 
 /// What this program keeps in memory, in KiB.

@@ -9,8 +9,9 @@ use super::ready::ReadyArgs;
 use super::replay::ReplayArgs;
 use super::sound::{SoundArgs, Speaking, Which};
 use super::tally::TallyArgs;
+use super::view::ViewArgs;
 use crate::edge::clock::Pace;
-use crate::edge::keys::KeyMap;
+use crate::edge::keymap::KeyMap;
 use crate::edge::page::Where;
 use crate::faces::orders::refused;
 use crate::vehicle::law::{Spread, Spreads};
@@ -55,7 +56,7 @@ pub enum Command {
     Guide(GuideArgs),
     /// Practise without a vehicle, or play many runs for the odds
     Rehearse(RehearseArgs),
-    /// Say what this computer can and cannot do, and try its sound
+    /// Say what this computer can and cannot do; try its sound and a foot switch
     Ready(ReadyArgs),
     /// Show a record again, or what it says in short
     Replay(ReplayArgs),
@@ -157,7 +158,9 @@ pub struct GuideArgs {
     /// Keep no record
     #[arg(long)]
     pub no_record: bool,
-    /// Other keys, as in `done=F5,done=b,stop=Esc`; names: done, else, slip, again, back, hold, stop
+    /// Other keys, as in `done=F5,done=b,stop=Esc`; names: done, else, slip, again, back, hold, stop;
+    /// `done+=F5` adds; for a foot switch that repeats slowly: held=900ms, repeat=400ms. By default those
+    /// that `ready --keys` has kept
     #[arg(long, value_name = "NAME=KEY,…", value_parser = KeyMap::parse)]
     pub keys: Option<KeyMap>,
     /// Who is led, for the record; a pseudonym will do
@@ -166,9 +169,9 @@ pub struct GuideArgs {
     /// Begin although the timing is not proven, and why; the reason is recorded
     #[arg(long, value_name = "REASON")]
     pub unproven: Option<String>,
-    /// Plain lines also in a terminal
-    #[arg(long)]
-    pub plain: bool,
+    /// How it is shown.
+    #[command(flatten)]
+    pub view: ViewArgs,
     /// A page for a phone.
     #[command(flatten)]
     pub page: PageArgs,

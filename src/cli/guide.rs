@@ -13,9 +13,11 @@ use super::rehearse::Rehearsal;
 use super::script::{examined, pictures, worst_length};
 use super::sound::Heard;
 use crate::edge::clock::Pace;
-use crate::edge::console::{Console, Opening};
+use crate::edge::console::{Console, Look, Opening};
+use crate::edge::keymap::KeyMap;
 use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
 use crate::edge::run::{How, Live, Outcome, TakeUp, live};
+use crate::edge::settings::{self, keys_file};
 use crate::edge::writer::{Finish, Place, Plan};
 use crate::faces::practice::all_aloud;
 use crate::faces::verdict::verdict;
@@ -45,6 +47,10 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
         let text = format!("{text}\nstepbell: not led through while an error stands.\n");
         return out::say(&Answer { out: String::new(), err: text, exit: Exit::Findings });
     };
+    let face = match args.view.look(around, "big") {
+        Ok(face) => face,
+        Err(why) => return out::say(&Answer::trouble(Exit::Usage, why)),
+    };
     let heard = match heard(args, around, &mut examined, &procedure, None) {
         Ok(heard) => heard,
         Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
@@ -55,7 +61,8 @@ pub fn run(args: &GuideArgs, around: &Surroundings) -> Exit {
             return out::say(&Answer { out: String::new(), err: refused, exit: Exit::Findings });
         }
     };
-    match lead(args, around, &examined, procedure, heard, reason.as_deref(), None) {
+    let faces = Faces { heard, face };
+    match lead(args, around, &examined, procedure, faces, reason.as_deref(), None) {
         Ok(outcome) => ended(&outcome),
         Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
     }
@@ -133,6 +140,14 @@ fn in_words(examined: &Examined, procedure: &Procedure, reason: &str) -> Option<
     })
 }
 
+/// What a run is heard and seen by.
+pub(super) struct Faces {
+    /// What can be heard.
+    pub heard: Heard,
+    /// The terminal's face, and whether keys are read one by one.
+    pub face: (Look, bool),
+}
+
 /// Leads a person through a sound script, at a vehicle or in a rehearsal.
 ///
 /// # Errors
@@ -142,10 +157,11 @@ pub(super) fn lead(
     around: &Surroundings,
     examined: &Examined,
     procedure: Procedure,
-    heard: Heard,
+    faces: Faces,
     unproven: Option<&str>,
     rehearsal: Option<&Rehearsal>,
 ) -> Result<Outcome, String> {
+    let Faces { heard, face: (look, terminal) } = faces;
     let speech = examined.speech.clone();
     let mut header = header(args, examined, &procedure, &speech);
     let settings = Settings {
@@ -170,15 +186,10 @@ pub(super) fn lead(
         _ => None,
     };
     let record = place.map(|place| Plan { place, second: around.second.clone(), header });
-    let terminal = around.terminal && !args.plain;
     let page = page::open(&args.page, around, &setting, heard.shelf.clone())?;
-    let opening = Opening {
-        terminal,
-        colour: !around.no_colour,
-        setting,
-        page,
-        keys: args.keys.clone().unwrap_or_default(),
-    };
+    let (keys, trouble) = args.keys.clone().map_or_else(|| kept_keys(around), |keys| (keys, None));
+    let hands = rehearsal.is_some_and(Rehearsal::is_own_hands);
+    let opening = Opening { terminal, look, setting, keys, hands, page };
     let mut console =
         Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
     let Heard { speaker, missing, noted, .. } = heard;
@@ -200,12 +211,27 @@ pub(super) fn lead(
         settings,
         record,
         take_up,
-        notes: unproven.into_iter().chain(missing).collect(),
+        notes: unproven.into_iter().chain(missing).chain(trouble).collect(),
         noted,
     };
     live(live_run, console).map_err(|why| {
         format!("{why}\nMend it, name another folder with --record, or go on with --no-record.")
     })
+}
+
+/// The keys that `ready --keys` has kept, or the default ones with why not.
+fn kept_keys(around: &Surroundings) -> (KeyMap, Option<String>) {
+    let file = keys_file(around.config_home.as_deref(), around.home.as_deref());
+    let text = match file.as_deref().map_or(Ok(None), settings::read) {
+        Ok(text) => text.unwrap_or_default(),
+        Err(why) => {
+            return (KeyMap::default(), Some(format!("the kept keys are left aside: {why}")));
+        }
+    };
+    match KeyMap::saved(&text) {
+        Ok(keys) => (keys, None),
+        Err(why) => (KeyMap::default(), Some(format!("the kept keys are left aside: {why}"))),
+    }
 }
 
 fn banners(procedure: &Procedure, rehearsal: Option<&Rehearsal>) -> Vec<Banner> {

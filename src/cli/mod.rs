@@ -12,6 +12,7 @@ pub mod odds;
 pub mod out;
 pub mod page;
 pub mod ready;
+pub mod ready_keys;
 pub mod rehearse;
 pub mod replay;
 pub mod script;
@@ -20,6 +21,7 @@ pub mod shell;
 pub mod sound;
 pub mod tally;
 pub mod tidy;
+pub mod view;
 pub mod why;
 
 use std::ffi::OsString;
@@ -44,6 +46,8 @@ pub struct Surroundings {
     pub state_home: Option<OsString>,
     /// `HOME`.
     pub home: Option<OsString>,
+    /// `XDG_CONFIG_HOME`.
+    pub config_home: Option<OsString>,
     /// Whether colour is unwelcome (`NO_COLOR`, or a terminal that has none).
     pub no_colour: bool,
     /// Whether standard output is a terminal.
@@ -52,12 +56,16 @@ pub struct Surroundings {
     pub terminal: bool,
     /// `PATH`: where other programs lie.
     pub path: Option<OsString>,
-    /// `XDG_CONFIG_HOME`.
-    pub config_home: Option<OsString>,
     /// `XDG_CACHE_HOME`.
     pub cache_home: Option<OsString>,
     /// The folder for temporary files.
     pub temporary: PathBuf,
+    /// Whether the terminal is said to take block characters (a UTF-8 locale).
+    pub blocks: bool,
+    /// `STEPBELL_VIEW`.
+    pub view: Option<OsString>,
+    /// `STEPBELL_REDUCED_MOTION`, set to anything but 0.
+    pub reduced_motion: bool,
     /// Where records go that cannot be written where they should.
     pub second: Option<PathBuf>,
 }

@@ -8,6 +8,7 @@ use clap::Args;
 use super::Surroundings;
 use super::args::Figures;
 use super::exit::Exit;
+use super::ready_keys;
 use super::sound::{self, NO_VOICE, SoundArgs, Which, spoken};
 use crate::clock::{Millis, Moment};
 use crate::edge::asking::{Asking, Reply};
@@ -33,6 +34,10 @@ The sound check rings the three signals and says a sentence; only you can say wh
 Make it with the noise and the ear protection of the real work. Then you tap along with ticks, so that
 the lag of the loudspeaker is known: runs count with it. Both are kept for the next runs.")]
 pub struct ReadyArgs {
+    /// Instead of all that: show what each press of a foot switch, a presenter or a key sends, measure how
+    /// it repeats while it is held down, and assign it
+    #[arg(long, conflicts_with_all = ["look", "format", "voice", "language", "rate", "player"])]
+    pub keys: bool,
     /// Only look; ring nothing and ask nothing
     #[arg(long)]
     pub look: bool,
@@ -47,6 +52,9 @@ pub struct ReadyArgs {
 /// Looks, tells, asks.
 #[must_use]
 pub fn run(args: &ReadyArgs, around: &Surroundings) -> Exit {
+    if args.keys {
+        return ready_keys::run(around);
+    }
     let mut told = Told { facts: Vec::new(), human: args.format == Figures::Human, raw: false };
     match all(args, around, &mut told) {
         Ok(heard) => told.end(heard),
@@ -194,7 +202,7 @@ fn heard(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result
             } else {
                 "see whether a loudspeaker is chosen in the desktop's sound settings".to_owned()
             };
-            told.fact(Fact::new("player", State::Missing, why).mend(mend))?;
+            told.fact(Fact::new("player", State::Missing, why.whole()).mend(mend))?;
             Ok(None)
         }
     }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::Surroundings;
 use super::args::{OnOff, RehearseArgs, Whose};
 use super::exit::Exit;
-use super::guide::{ended, heard, lead};
+use super::guide::{Faces, ended, heard, lead};
 use super::odds::{self, law};
 use super::out::{self, Answer};
 use super::script::{examined, pictures};
@@ -59,6 +59,12 @@ impl Rehearsal {
         [Banner::Rehearsal].into_iter().chain(slower).collect()
     }
 
+    /// Whether the person's own hands touch the vehicle.
+    #[must_use]
+    pub fn is_own_hands(&self) -> bool {
+        self.hands == Hands::Own
+    }
+
     /// What the record says of it.
     #[must_use]
     pub fn terms(&self) -> entry::Practice {
@@ -67,7 +73,7 @@ impl Rehearsal {
             faults: self.orders.iter().map(ToString::to_string).collect(),
             pace: u32::from(self.pace.thousandths()),
             hints: self.hints,
-            own_hands: self.hands == Hands::Own,
+            own_hands: self.is_own_hands(),
             law: if self.law == Law::Inside { "inside" } else { "tails" }.to_owned(),
         }
     }
@@ -116,11 +122,16 @@ pub fn run(args: &RehearseArgs, around: &Surroundings) -> Exit {
     if let Err(why) = rehearsal.check_orders(&examined, &procedure) {
         return out::say(&Answer::trouble(Exit::Usage, why));
     }
+    let face = match args.guide.view.look(around, "big") {
+        Ok(face) => face,
+        Err(why) => return out::say(&Answer::trouble(Exit::Usage, why)),
+    };
     let heard = match heard(&args.guide, around, &mut examined, &procedure, Some(&rehearsal)) {
         Ok(heard) => heard,
         Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),
     };
-    match lead(&args.guide, around, &examined, procedure, heard, None, Some(&rehearsal)) {
+    let faces = Faces { heard, face };
+    match lead(&args.guide, around, &examined, procedure, faces, None, Some(&rehearsal)) {
         Ok(outcome) => {
             let exit = ended(&outcome);
             let told = outcome.score.as_ref().map(score).unwrap_or_default();

@@ -13,10 +13,11 @@ use super::exit::Exit;
 use super::out::{self, Answer};
 use super::page;
 use super::script::worst_length;
+use super::view::ViewArgs;
 use crate::clock::{Millis, Moment};
-use crate::edge::console::{Console, Opening};
+use crate::edge::console::{Console, Look, Opening};
 use crate::edge::files;
-use crate::edge::keys::KeyMap;
+use crate::edge::keymap::KeyMap;
 use crate::edge::run::How;
 use crate::edge::show::{Drilled, Other, Show, names, play};
 use crate::faces::captions::{Film, captions, chapters};
@@ -89,9 +90,9 @@ pub struct ReplayArgs {
     /// Questions before each cue.
     #[command(flatten)]
     pub drill: drill::DrillArgs,
-    /// Plain lines also in a terminal
-    #[arg(long)]
-    pub plain: bool,
+    /// How it is shown.
+    #[command(flatten)]
+    pub view: ViewArgs,
     /// A page for a phone.
     #[command(flatten)]
     pub page: PageArgs,
@@ -173,8 +174,14 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
     if args.check {
         return out::say(&checked(&record, answer));
     }
+    // A record that comes through standard input leaves no keys.
+    let terminal = around.terminal && args.record.as_os_str() != "-";
+    let face = match args.view.look(&Surroundings { terminal, ..around.clone() }, "inline") {
+        Ok(face) => face,
+        Err(why) => return out::say(&Answer::trouble(Exit::Usage, why)),
+    };
     let told = out::say(&answer);
-    match show(args, around, &record, header) {
+    match show(args, around, face, &record, header) {
         Ok((how, drilled)) => {
             let kept = drilled
                 .map_or(Exit::Done, |drilled| out::say(&drill::ended(&drilled, around.terminal)));
@@ -257,11 +264,16 @@ fn faults(record: &ReadBack, first: &str) -> String {
 fn show(
     args: &ReplayArgs,
     around: &Surroundings,
+    (look, terminal): (Look, bool),
     record: &ReadBack,
     header: &Header,
 ) -> Result<(How, Option<Drilled>), String> {
     let banners = banners(header);
-    let terminal = around.terminal && !args.plain && args.record.as_os_str() != "-";
+    // Two records stand side by side in the small view only.
+    let look = match look {
+        Look::Big(looks) if args.beside.is_some() => Look::Inline { colour: looks.colour },
+        look => look,
+    };
     let mut all = scenes(record);
     let other = match other(args)? {
         None => None,
@@ -283,8 +295,8 @@ fn show(
     let setting =
         Setting { title: header.title.clone(), banners, keys: names(terminal, args.drill.drill) };
     let page = page::open(&args.page, around, &setting, None)?;
-    let opening =
-        Opening { terminal, colour: !around.no_colour, setting, keys: KeyMap::default(), page };
+    let keys = KeyMap::default();
+    let opening = Opening { terminal, look, setting, keys, hands: false, page };
     let console =
         Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
     let show = Show {

@@ -177,6 +177,7 @@ impl Heard {
             bank.texts.extend(other.texts);
         }
         let bank = bank.map(Arc::new);
+        let mut noted = Vec::new();
         let register = if banners.is_empty() { Register::Real } else { Register::Practice };
         let voice = bank.as_ref().map_or("only tones", |bank| &bank.voice);
         let (speaker, by, lag) = match speaker(player, around, bank.clone(), banners) {
@@ -193,16 +194,18 @@ impl Heard {
                 };
                 (Some(speaker), format!("{by}; heard at most {lag} late"), lag)
             }
-            Err(why) if page => {
-                missing.push(format!("{why}; only a page can be heard"));
+            Err(NoSound { told, why }) if page => {
+                noted.extend(why);
+                missing.push(format!("{told}; only a page can be heard"));
                 (None, "for pages".to_owned(), UNMEASURED)
             }
-            Err(why) => {
-                let missing = format!("{why}. Watch the screen; `stepbell ready` says more");
-                return Ok(Heard { missing: vec![missing], ..Heard::default() });
+            Err(NoSound { told, why }) => {
+                let missing = vec![format!("{told}. Watch the screen; `stepbell ready` says more")];
+                let noted = why.into_iter().collect();
+                return Ok(Heard { missing, noted, ..Heard::default() });
             }
         };
-        let noted = vec![format!("sound: {voice}; {by}")];
+        noted.push(format!("sound: {voice}; {by}"));
         let shelf = RunShelf::new(register, bank.clone(), &[texts, more].concat());
         Ok(Heard { bank, speaker, shelf: Some(Arc::new(shelf)), missing, noted, lag })
     }
@@ -279,6 +282,23 @@ pub const NO_VOICE: &str = if cfg!(target_os = "linux") {
     "no voice: no speech program is found; prompts are only shown"
 };
 
+/// Why nothing can be heard.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NoSound {
+    /// In a few words, which stay on show.
+    pub told: String,
+    /// What each player said that was tried.
+    pub why: Option<String>,
+}
+
+impl NoSound {
+    /// All of it.
+    #[must_use]
+    pub fn whole(self) -> String {
+        self.why.unwrap_or(self.told)
+    }
+}
+
 /// Starts the loudspeaker.
 ///
 /// # Errors
@@ -288,7 +308,7 @@ pub fn speaker(
     around: &Surroundings,
     bank: Option<Arc<Bank>>,
     banners: &[Banner],
-) -> Result<Speaker, String> {
+) -> Result<Speaker, NoSound> {
     let kept = kept(around);
     let wanted = Wanted {
         search: around.path.as_deref(),
@@ -298,13 +318,20 @@ pub fn speaker(
         banners,
         temporary: &around.temporary,
     };
-    Speaker::start(&wanted).map_err(|NoPlayer(tried)| match (tried.is_empty(), player) {
+    Speaker::start(&wanted).map_err(|NoPlayer(tried)| NoSound {
+        told: not_played(&tried, player),
+        why: (!tried.is_empty()).then(|| format!("no sound: {}", tried.join("; "))),
+    })
+}
+
+fn not_played(tried: &[String], player: Option<&str>) -> String {
+    match (tried.is_empty(), player) {
         (true, Some(name)) => format!("no sound: {name} is not installed"),
         (true, None) => {
             let known = player::KNOWN.iter().filter(|known| !known.package.is_empty());
             let names: Vec<_> = known.map(|known| known.name).collect();
             format!("no sound: none of {} is installed", names.join(", "))
         }
-        (false, _) => format!("no sound: {}", tried.join("; ")),
-    })
+        (false, _) => "no sound: no player here plays".to_owned(),
+    }
 }

@@ -2,13 +2,11 @@
 //! A file that is damaged or of another version counts as none.
 
 use std::ffi::OsStr;
-use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-use super::{disk, files};
+use super::{files, settings};
 use crate::clock::Millis;
 
 /// The version of the file that is written and read.
@@ -53,12 +51,10 @@ impl SoundCheck {
     }
 }
 
-/// Where it lies: `$XDG_CONFIG_HOME/stepbell/sound.json`, else `~/.config/stepbell/sound.json`.
+/// Where it lies.
 #[must_use]
 pub fn place(config_home: Option<&OsStr>, home: Option<&OsStr>) -> Option<PathBuf> {
-    let absolute = |path: Option<&OsStr>| path.map(PathBuf::from).filter(|path| path.is_absolute());
-    let config = absolute(config_home).or_else(|| Some(absolute(home)?.join(".config")))?;
-    Some(config.join("stepbell/sound.json"))
+    settings::file(config_home, home, "sound.json")
 }
 
 /// What was found out last, if anything was.
@@ -77,17 +73,6 @@ pub fn load(place: &Path) -> Option<SoundCheck> {
 /// # Errors
 /// A short reason.
 pub fn save(place: &Path, check: &SoundCheck) -> Result<(), String> {
-    let said = |why: std::io::Error| format!("{}: {why}", place.display());
-    if let Some(folder) = place.parent() {
-        disk::create_folder(folder).map_err(said)?;
-    }
-    let part = place.with_extension(format!("part-{}", std::process::id()));
     let text = serde_json::to_string_pretty(check).map_err(|why| why.to_string())? + "\n";
-    let written = disk::create(&part).and_then(|mut file| file.write_all(text.as_bytes()));
-    let kept = written.and_then(|()| fs::rename(&part, place));
-    if kept.is_err() {
-        // It may never have come to be.
-        let _ = fs::remove_file(&part);
-    }
-    kept.map_err(said)
+    settings::write(place, &text).map_err(|why| format!("{}: {why}", place.display()))
 }

@@ -7,15 +7,21 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use crossterm::event::{KeyCode, KeyEventKind};
 
 use super::clock::Beginning;
-use super::keys::{Interrupts, KeyMap, Keyboard, Meant, Mode, line};
+use super::keymap::KeyMap;
+use super::keys::{Interrupts, Keyboard, Meant, Mode, line};
+use super::lines::{Lines, Wording};
 use super::page::{Around, News, Page};
+use super::raw::Raw;
+use super::screen::{Paint, Screen};
 use super::signals::{Listening, Signal, listen};
-use super::terminal::{
-    Face, Happening, Inbox, Lines, Raw, Screen, is_input, read_keys, read_lines,
-};
+use super::terminal::{Face, Happening, Inbox, is_input, read_keys, read_lines, size};
 use crate::clock::{Millis, Moment};
+use crate::faces::big::{BigPainter, Looks};
+use crate::faces::linear::Linear;
+use crate::faces::plain::Plain;
 use crate::faces::sounds::Sounds;
-use crate::faces::words::{Banner, KeyNames, Picture, Setting};
+use crate::faces::terminal::Painter;
+use crate::faces::words::{KeyNames, Picture, Setting};
 use crate::guide::cue::Press;
 use crate::journal::entry::Sender as From;
 use crate::journal::happened::{Cue, Effect, Fact, Notice};
@@ -24,17 +30,35 @@ use crate::journal::happened::{Cue, Effect, Fact, Notice};
 /// slowed down where they are read.
 const MOST_A_SECOND: u32 = 50;
 
+/// Which face the terminal has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Look {
+    /// Large digits, in the whole terminal. Needs a terminal.
+    Big(Looks),
+    /// A view that stands among the terminal's other text. Needs a terminal.
+    Inline {
+        /// Whether colour is welcome.
+        colour: bool,
+    },
+    /// Whole sentences, for a screen reader.
+    Linear,
+    /// Plain lines with the run's seconds.
+    Plain,
+}
+
 /// How a console is opened.
 #[derive(Debug)]
 pub struct Opening {
-    /// Whether there is a terminal to paint on and read keys from.
+    /// Whether there is a terminal to read single keys from, and to paint on.
     pub terminal: bool,
-    /// Whether colour is welcome.
-    pub colour: bool,
+    /// The face.
+    pub look: Look,
     /// What does not change during the run; where it has no key names they are filled in here.
     pub setting: Setting,
     /// The keys.
     pub keys: KeyMap,
+    /// Whether a key stands for the person's hand at an imaginary vehicle.
+    pub hands: bool,
     /// A page that is served already.
     pub page: Option<Page>,
 }
@@ -57,7 +81,8 @@ pub struct Console {
     /// How the pages are, where a page is served.
     around: Option<Around>,
     page_note: Option<String>,
-    listening: Listening,
+    /// Dropped with the console: the signals do nothing then.
+    _listening: Option<Listening>,
     /// Whether a key stands for the person's hand at the vehicle.
     hands: bool,
 }
@@ -89,68 +114,82 @@ impl Console {
     /// # Errors
     /// When threads, signals or the terminal's raw mode cannot be had.
     pub fn open(opening: Opening) -> io::Result<Console> {
-        let (to, from) = channel();
-        let inbox = Inbox::new(to.clone());
-        let signals = to.clone();
-        let listening = listen(move |signal| {
+        let Opening { terminal, look, mut setting, keys, hands, page } = opening;
+        let mut console = Console::with(Vec::new(), Vec::new(), keys.clone());
+        console.raw = if terminal { Some(Raw::enter()?) } else { None };
+        let signals = console.to.clone();
+        let modes = console.raw.as_ref().map(Raw::modes);
+        let stopped = modes.clone();
+        console._listening = Some(listen(move |signal| {
+            if let (Signal::Suspend, Some(modes)) = (signal, &stopped) {
+                Raw::leave(modes);
+            }
             // A run that is over hears no signals.
             let _ = signals.send(Happening::Signal(signal));
-        })?;
-        let Opening { terminal, colour, mut setting, keys, page } = opening;
-        let mut sounds: Vec<Box<dyn Sounds>> = Vec::new();
-        let is = |banner| setting.banners.contains(&banner);
-        let hands = is(Banner::Rehearsal) && !is(Banner::Replay);
-        let (face, raw): (Box<dyn Face>, _) = if terminal {
-            let names = KeyNames {
-                done: keys.name(Press::Done),
-                other: keys.name(Press::SomethingElse),
-                stop: keys.name(Press::Stop),
-                all: if hands { format!("Tab or v act · {}", keys.line()) } else { keys.line() },
-            };
-            name_keys(&mut setting, names);
-            let raw = Raw::enter()?;
-            let screen = Screen::start(io::stdout(), setting, colour)?;
-            sounds.push(Box::new(screen.bell()));
-            read_keys(inbox.clone())?;
-            (Box::new(screen), Some(raw))
-        } else {
-            let names = KeyNames {
-                done: "done".to_owned(),
-                other: "else".to_owned(),
-                stop: "stop".to_owned(),
-                all: format!(
-                    "answers: {}done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value",
-                    if hands { "act (your hand touches the vehicle), " } else { "" }
-                ),
-            };
-            name_keys(&mut setting, names);
-            read_lines(inbox.clone())?;
-            (Box::new(Lines::start(io::stdout(), setting)?), None)
-        };
-        let mut faces = vec![face];
-        let around = page.is_some().then(Around::default);
-        let page_note = page.as_ref().map(Page::note);
+        })?);
+        console.hands = hands;
+        name_keys(&mut setting, if terminal { names(&keys, hands) } else { words(hands) });
+        match (look, modes) {
+            (Look::Big(looks), Some(modes)) => {
+                let paint = Paint::Big(BigPainter::new(size(), looks));
+                let screen = Screen::start(io::stdout(), paint, setting, modes, size)?;
+                console.sounds.push(Box::new(screen.bell()));
+                console.faces.push(Box::new(screen));
+            }
+            (Look::Inline { colour }, Some(modes)) => {
+                let paint = Paint::Inline(Painter::new(size(), colour));
+                let screen = Screen::start(io::stdout(), paint, setting, modes, size)?;
+                console.sounds.push(Box::new(screen.bell()));
+                console.faces.push(Box::new(screen));
+            }
+            (look, modes) => {
+                let wording = match look {
+                    Look::Linear => Wording::Linear(Linear::default()),
+                    _ => Wording::Plain(Plain::default()),
+                };
+                let rings = modes.is_some();
+                let lines = Lines::start(io::stdout(), wording, setting, modes)?;
+                if rings {
+                    console.sounds.push(Box::new(lines.bell()));
+                }
+                console.faces.push(Box::new(lines));
+            }
+        }
+        console.around = page.is_some().then(Around::default);
+        console.page_note = page.as_ref().map(Page::note);
         if let Some(page) = page {
             let face = page.into_face();
-            face.attach(inbox.clone());
-            faces.push(Box::new(face));
+            face.attach(console.inbox.clone());
+            console.faces.push(Box::new(face));
         }
-        Ok(Console {
+        if terminal {
+            read_keys(console.inbox.clone())?;
+        } else {
+            read_lines(console.inbox.clone())?;
+        }
+        Ok(console)
+    }
+
+    /// A console of these faces and sounds, without any input of its own.
+    #[must_use]
+    pub fn with(faces: Vec<Box<dyn Face>>, sounds: Vec<Box<dyn Sounds>>, keys: KeyMap) -> Console {
+        let (to, from) = channel();
+        Console {
             faces,
             sounds,
-            inbox,
+            inbox: Inbox::new(to.clone()),
             from,
             to,
             keyboard: Keyboard::new(keys),
             interrupts: Interrupts::default(),
             second: (Moment::START, 0),
             flooded: 0,
-            raw,
-            around,
-            page_note,
-            listening,
-            hands,
-        })
+            raw: None,
+            around: None,
+            page_note: None,
+            _listening: None,
+            hands: false,
+        }
     }
 
     /// Shows a picture on every face that still works; gives what is new about those that do not.
@@ -166,10 +205,26 @@ impl Console {
             }
             None => true,
         });
+        for trouble in &troubles {
+            self.sounds.iter_mut().for_each(|sound| sound.say(Cue::Notice, trouble));
+        }
         for sound in &mut self.sounds {
             troubles.extend(sound.trouble());
         }
         troubles
+    }
+
+    /// The faces that take nothing at the moment, though they have not failed: a terminal that is
+    /// halted, a reader that does not read.
+    #[must_use]
+    pub fn stuck(&self) -> Vec<&'static str> {
+        self.faces.iter().filter(|face| face.is_stuck()).map(|face| face.name()).collect()
+    }
+
+    /// Whether a face's last picture goes away with it, so that it is left up until a key is pressed.
+    #[must_use]
+    pub fn vanishes(&self) -> bool {
+        self.faces.iter().any(|face| face.vanishes() && !face.is_stuck())
     }
 
     /// Tells of an effect that no picture carries, and rings and says it.
@@ -302,6 +357,11 @@ impl Console {
             Happening::Signal(Signal::HangUp) => return Some(Came::HungUp),
             Happening::Signal(Signal::Terminate) => return Some(Came::Terminated),
             Happening::InputEnded => return Some(Came::InputEnded),
+            Happening::Signal(Signal::Suspend) | Happening::Click => return None,
+            Happening::Signal(Signal::Continued) => {
+                self.take_again();
+                return Some(Came::Redraw);
+            }
             Happening::Resized => return Some(Came::Redraw),
             Happening::Told(told) => return Some(Came::Told(told)),
         };
@@ -310,6 +370,14 @@ impl Console {
             Meant::Abort | Meant::Interrupt => Some(Came::Meant(meant)),
             meant => (!key || self.is_human(at)).then_some(Came::Meant(meant)),
         }
+    }
+
+    /// The program was stopped and goes on: the terminal may have been used by others.
+    fn take_again(&mut self) {
+        if let Some(raw) = &self.raw {
+            raw.again();
+        }
+        self.faces.iter_mut().for_each(|face| face.show_anew());
     }
 
     /// How the pages are has changed; gives what is new about it.
@@ -342,7 +410,34 @@ impl Console {
         for sound in &mut self.sounds {
             sound.finish();
         }
-        drop(self.listening);
+    }
+}
+
+/// The keys that are the person's hand at an imaginary vehicle.
+const ACT: &str = "Tab or v";
+
+/// How keys are called on a face with a keyboard.
+fn names(keys: &KeyMap, hands: bool) -> KeyNames {
+    KeyNames {
+        done: keys.name(Press::Done),
+        other: keys.name(Press::SomethingElse),
+        stop: keys.name(Press::Stop),
+        act: if hands { ACT.to_owned() } else { String::new() },
+        all: if hands { format!("{ACT} act · {}", keys.line()) } else { keys.line() },
+    }
+}
+
+/// How they are called where answers come as lines.
+fn words(hands: bool) -> KeyNames {
+    KeyNames {
+        done: "done".to_owned(),
+        other: "else".to_owned(),
+        stop: "stop".to_owned(),
+        act: String::new(),
+        all: format!(
+            "answers: {}done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value",
+            if hands { "act (your hand touches the vehicle), " } else { "" }
+        ),
     }
 }
 

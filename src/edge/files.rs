@@ -19,6 +19,8 @@ use crate::syntax::build;
 pub const SCRIPT_LIMIT: u64 = 1 << 20;
 /// The longest plain network that is read: 64 MiB, room for a million lines.
 pub const NETWORK_LIMIT: u64 = 64 << 20;
+/// The longest text of a few lines: 4 KiB.
+const SMALL: u64 = 4 << 10;
 /// The path that stands for standard input.
 pub const STANDARD_INPUT: &str = "-";
 
@@ -111,6 +113,15 @@ pub fn read_network(path: &Path) -> Result<Source, Unreadable> {
         read_file(path, NETWORK_LIMIT)?
     };
     text(&name, bytes).map(|text| Source::new(name, text))
+}
+
+/// Reads a text of at most 4 KiB.
+///
+/// # Errors
+/// [`Unreadable`] when it is no regular file, longer, or not UTF-8.
+pub fn read_small(path: &Path) -> Result<String, Unreadable> {
+    let name = path.to_string_lossy().into_owned();
+    text(&name, read_file(path, SMALL)?)
 }
 
 /// Puts a text in the place of a file, whole or not at all: written beside it, synced, then renamed

@@ -2,219 +2,18 @@
 //! of a pipe, with their moments; gives presses, texts and interrupts. Decides nothing about the run.
 //!
 //! The default keys are those that foot switches and presenters send. A held key repeats itself and
-//! terminals do not tell when it is let go, so the same key again within [`REPEAT`] of its last
-//! event counts as held. Texts are typed without that rule.
-
-use std::fmt;
+//! terminals do not tell when it is let go, so the same key again within [`Gaps`] of its last event
+//! counts as held. Texts are typed without that rule.
 
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
+use super::keymap::{Gaps, KeyMap};
 use super::signals::TWICE_WITHIN;
 use crate::clock::{Millis, Moment};
 use crate::guide::cue::Press;
 
-/// The same key again this soon is a held key (the longest gap of a held pedal, common practice).
-pub const REPEAT: Millis = Millis(700);
-/// Repeats of a held key come closer together than this; taps do not (common practice).
-const RHYTHM: Millis = Millis(300);
 /// A typed text is not longer, in characters.
 const LONGEST_TEXT: usize = 200;
-
-/// Which key means what.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct KeyMap {
-    pairs: Vec<(KeyCode, Press)>,
-}
-
-/// A `--keys` text that is not understood.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum BadKeys {
-    /// Not `NAME=KEY`.
-    NoPair(String),
-    /// No press of that name.
-    NoPress(String),
-    /// No key of that name.
-    NoKey(String),
-    /// *Done* would be left without a key.
-    NothingLeft(&'static str),
-}
-
-impl fmt::Display for BadKeys {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            BadKeys::NoPair(found) => write!(f, "`{found}` is not NAME=KEY, as in done=F5"),
-            BadKeys::NoPress(found) => write!(
-                f,
-                "there is no press called `{found}`; known are done, else, slip, again, back, hold \
-                 and stop"
-            ),
-            BadKeys::NoKey(found) => write!(
-                f,
-                "there is no key called `{found}`; known are single characters, Space, Enter, Tab, \
-                 Esc, Backspace, Insert, Delete, Home, End, PageUp, PageDown, Up, Down, Left, Right \
-                 and F1 to F24"
-            ),
-            BadKeys::NothingLeft(name) => write!(f, "`{name}` would be left without a key"),
-        }
-    }
-}
-
-impl std::error::Error for BadKeys {}
-
-/// The presses that can be given a key, with their names.
-const PRESSES: &[(&str, Press)] = &[
-    ("done", Press::Done),
-    ("else", Press::SomethingElse),
-    ("slip", Press::Slip),
-    ("again", Press::SayAgain),
-    ("back", Press::TakeBack),
-    ("hold", Press::Hold),
-    ("stop", Press::Stop),
-];
-
-/// Keys with a name of their own.
-const NAMED: &[(&str, KeyCode)] = &[
-    ("Space", KeyCode::Char(' ')),
-    ("Enter", KeyCode::Enter),
-    ("Tab", KeyCode::Tab),
-    ("Esc", KeyCode::Esc),
-    ("Backspace", KeyCode::Backspace),
-    ("Insert", KeyCode::Insert),
-    ("Delete", KeyCode::Delete),
-    ("Home", KeyCode::Home),
-    ("End", KeyCode::End),
-    ("PageUp", KeyCode::PageUp),
-    ("PageDown", KeyCode::PageDown),
-    ("Up", KeyCode::Up),
-    ("Down", KeyCode::Down),
-    ("Left", KeyCode::Left),
-    ("Right", KeyCode::Right),
-];
-
-impl Default for KeyMap {
-    fn default() -> KeyMap {
-        let pairs = vec![
-            (KeyCode::Char(' '), Press::Done),
-            (KeyCode::Enter, Press::Done),
-            (KeyCode::PageDown, Press::Done),
-            (KeyCode::Right, Press::Done),
-            (KeyCode::Char('e'), Press::SomethingElse),
-            (KeyCode::PageUp, Press::SomethingElse),
-            (KeyCode::Left, Press::SomethingElse),
-            (KeyCode::Char('s'), Press::Slip),
-            (KeyCode::Char('a'), Press::SayAgain),
-            (KeyCode::Char('.'), Press::SayAgain),
-            (KeyCode::Up, Press::SayAgain),
-            (KeyCode::Char('b'), Press::TakeBack),
-            (KeyCode::Backspace, Press::TakeBack),
-            (KeyCode::Char('h'), Press::Hold),
-            (KeyCode::Char('q'), Press::Stop),
-            (KeyCode::Esc, Press::Stop),
-        ];
-        KeyMap { pairs }
-    }
-}
-
-impl KeyMap {
-    /// The default keys changed by a text such as `done=F5,done=b,stop=Esc`. The first mention of a
-    /// press takes its old keys away, a further one adds; a key has one meaning, the last one given.
-    ///
-    /// # Errors
-    /// [`BadKeys`] when a part is not understood or *done* or *stop* lose their last key.
-    pub fn parse(text: &str) -> Result<KeyMap, BadKeys> {
-        let mut map = KeyMap::default();
-        let mut named = Vec::new();
-        for part in text.split(',').map(str::trim).filter(|part| !part.is_empty()) {
-            // The key itself may be `=`.
-            let (name, key) =
-                part.split_once('=').ok_or_else(|| BadKeys::NoPair(part.to_owned()))?;
-            let press = PRESSES
-                .iter()
-                .find(|(known, _)| *known == name)
-                .ok_or_else(|| BadKeys::NoPress(name.to_owned()))?
-                .1;
-            let key = key_named(key).ok_or_else(|| BadKeys::NoKey(key.to_owned()))?;
-            if !named.contains(&press) {
-                map.pairs.retain(|(_, old)| *old != press);
-                named.push(press);
-            }
-            map.pairs.retain(|(old, _)| *old != key);
-            map.pairs.push((key, press));
-        }
-        for (name, press) in [("done", Press::Done), ("stop", Press::Stop)] {
-            if !map.pairs.iter().any(|(_, known)| *known == press) {
-                return Err(BadKeys::NothingLeft(name));
-            }
-        }
-        Ok(map)
-    }
-
-    /// What a key means.
-    #[must_use]
-    pub fn press(&self, key: KeyCode) -> Option<Press> {
-        if let Some((_, press)) = self.pairs.iter().find(|(known, _)| *known == key) {
-            return Some(*press);
-        }
-        match key {
-            KeyCode::Char(c @ '1'..='9') => c.to_digit(10).and_then(|n| u8::try_from(n).ok()),
-            _ => None,
-        }
-        .map(Press::Answer)
-    }
-
-    /// The first key of a press, by name.
-    #[must_use]
-    pub fn name(&self, press: Press) -> String {
-        self.pairs
-            .iter()
-            .find(|(_, known)| *known == press)
-            .map_or_else(String::new, |(key, _)| key_name(*key))
-    }
-
-    /// All presses with their keys, in one line.
-    #[must_use]
-    pub fn line(&self) -> String {
-        let words = [
-            (Press::Done, "done"),
-            (Press::SomethingElse, "something else"),
-            (Press::Slip, "slip"),
-            (Press::SayAgain, "again"),
-            (Press::TakeBack, "back"),
-            (Press::Hold, "hold"),
-            (Press::Stop, "stop"),
-        ];
-        let words: Vec<_> = words
-            .iter()
-            .map(|(press, word)| (self.name(*press), word))
-            .filter(|(key, _)| !key.is_empty())
-            .map(|(key, word)| format!("{key} {word}"))
-            .collect();
-        words.join(" · ")
-    }
-}
-
-fn key_named(name: &str) -> Option<KeyCode> {
-    let mut chars = name.chars();
-    if let (Some(one), None) = (chars.next(), chars.next()) {
-        return (!one.is_control()).then_some(KeyCode::Char(one));
-    }
-    if let Some((_, key)) = NAMED.iter().find(|(known, _)| known.eq_ignore_ascii_case(name)) {
-        return Some(*key);
-    }
-    let number: u8 = name.strip_prefix(['F', 'f'])?.parse().ok()?;
-    (1..=24).contains(&number).then_some(KeyCode::F(number))
-}
-
-fn key_name(key: KeyCode) -> String {
-    if let Some((name, _)) = NAMED.iter().find(|(_, known)| *known == key) {
-        return (*name).to_owned();
-    }
-    match key {
-        KeyCode::F(n) => format!("F{n}"),
-        KeyCode::Char(c) => c.to_string(),
-        other => format!("{other:?}"),
-    }
-}
 
 /// What is on show, as far as keys care.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -329,7 +128,8 @@ impl Keyboard {
             Some((last, pressed, event)) => (last == key, at.since(pressed), at.since(event)),
             None => (false, Millis::ZERO, Millis::ZERO),
         };
-        let held = same && (since_press < REPEAT || since_event < RHYTHM);
+        let Gaps { first, next } = self.map.gaps();
+        let held = same && (since_press < first || since_event < next);
         let pressed = match self.last {
             Some((_, pressed, _)) if held => pressed,
             _ => at,
@@ -454,16 +254,16 @@ mod tests {
     }
 
     #[test]
-    fn keys_can_be_chosen() {
-        let map = KeyMap::parse("done=F5,done=b,stop=x").unwrap();
-        assert_eq!(map.press(KeyCode::F(5)), Some(Press::Done));
-        assert_eq!(map.press(KeyCode::Char('b')), Some(Press::Done));
-        assert_eq!(map.press(KeyCode::Char(' ')), None);
-        assert_eq!(map.press(KeyCode::Esc), None);
-        assert_eq!(KeyMap::parse("go=F5"), Err(BadKeys::NoPress("go".to_owned())));
-        assert_eq!(KeyMap::parse("done"), Err(BadKeys::NoPair("done".to_owned())));
-        assert_eq!(KeyMap::parse("done=F99"), Err(BadKeys::NoKey("F99".to_owned())));
-        assert_eq!(KeyMap::parse("done=q,else=q"), Err(BadKeys::NothingLeft("done")));
+    fn a_pedal_that_repeats_slowly_counts_once_with_its_own_gaps() {
+        let presses = |map: KeyMap| {
+            let (mut keys, mut ctrl) = (Keyboard::new(map), Interrupts::default());
+            let mut take = |at| keys.take(key(KeyCode::F(5)), Moment(at), Mode::Presses, &mut ctrl);
+            // Held for six seconds: the first repeat after 1.1 s, then one every 0.5 s.
+            let taken = (0..10).map(|n| 1100 + n * 500).filter(|at| take(*at).is_some()).count();
+            taken + usize::from(take(0).is_some())
+        };
+        assert!(presses(KeyMap::parse("done=F5").unwrap()) > 1);
+        assert_eq!(presses(KeyMap::parse("done=F5,held=1.3s,repeat=600ms").unwrap()), 1);
     }
 
     #[test]

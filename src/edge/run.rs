@@ -12,6 +12,7 @@ use super::console::{Came, Console};
 use super::keys::{Meant, Mode};
 use super::practice::Practice;
 use super::records::close_continued;
+use super::show::leave_up;
 use super::terminal::Happening;
 use super::writer::{self, Finish, NoRecord, Recorder, Told, Trouble};
 use crate::clock::{Millis, Moment};
@@ -142,6 +143,8 @@ struct Run<'a> {
     input_ended: bool,
     over: Option<How>,
     painted: Moment,
+    /// Faces that take nothing at the moment.
+    stuck: Vec<&'static str>,
 }
 
 impl<'a> Run<'a> {
@@ -150,21 +153,7 @@ impl<'a> Run<'a> {
         let clock = RunClock::at(live.pace);
         let mut console = console;
         console.keep_time(clock.beginning());
-        let picture = Picture {
-            at: Moment::START,
-            since: Moment::START,
-            shown: blank(),
-            record: RecordState::None,
-            vehicle: Vec::new(),
-            typing: None,
-            offers: Vec::new(),
-            remarks: Vec::new(),
-            asides: Vec::new(),
-            heard: Vec::new(),
-            before: Vec::new(),
-            ended: None,
-            head: None,
-        };
+        let picture = Picture::new(Moment::START);
         Run {
             live,
             guide,
@@ -183,6 +172,7 @@ impl<'a> Run<'a> {
             input_ended: false,
             over: None,
             painted: Moment::START,
+            stuck: Vec::new(),
         }
     }
 
@@ -312,7 +302,10 @@ impl<'a> Run<'a> {
         let vehicle = self.live.practice.as_ref().and_then(Practice::next);
         let due = vehicle.map_or(due, |vehicle| due.min(vehicle));
         let running = self.picture.shown.count.as_ref().and(self.console.pace());
-        running.map_or(due, |pace| due.min(self.painted.after(pace)))
+        let Some(pace) = running else { return due };
+        // A figure that is shown any longer would be later than the true one.
+        let figure = self.picture.next_figure().unwrap_or(due);
+        due.min(self.painted.after(pace)).min(figure)
     }
 
     /// A run that waits for a press when no press can come any more is over.
@@ -597,6 +590,8 @@ impl<'a> Run<'a> {
             let told = 1_u64 << doublings;
             remarks.push(format!("at least {told} inputs came too fast and were dropped"));
         }
+        self.look_at_stuck(at);
+        remarks.extend(self.stuck.iter().map(|name| phrases::stuck(name)));
         self.picture.at = at;
         self.picture.typing = self.console.typing(self.mode());
         self.picture.remarks = remarks;
@@ -610,6 +605,15 @@ impl<'a> Run<'a> {
         self.painted = at;
     }
 
+    /// Faces that take nothing are told of as long as that lasts, and written down once.
+    fn look_at_stuck(&mut self, at: Moment) {
+        let now = self.console.stuck();
+        let before = std::mem::replace(&mut self.stuck, now);
+        for name in self.stuck.clone().into_iter().filter(|name| !before.contains(name)) {
+            self.record(at, Body::Note { text: phrases::stuck(name) });
+        }
+    }
+
     /// Ends the record, shows how it ended, gives the terminal back.
     fn end(mut self, how: How) -> Outcome {
         let at = self.clock.now();
@@ -618,6 +622,9 @@ impl<'a> Run<'a> {
         }
         let record = self.recorder.take().map(|recorder| recorder.finish(at, DISK));
         self.picture.ended = Some(self.ended(how));
+        if let How::Ended(class) = how {
+            self.picture.class = Some(class);
+        }
         match &record {
             Some(Finish::Done(outcome)) => {
                 let path = outcome.path.display();
@@ -641,6 +648,9 @@ impl<'a> Run<'a> {
         }
         self.passing = None;
         self.paint(at);
+        if let How::Ended(_) = how {
+            leave_up(&mut self.clock, &mut self.console, &self.picture);
+        }
         self.console.close();
         let score = self.live.practice.as_ref().map(Practice::score);
         Outcome { how, record, score }

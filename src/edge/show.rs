@@ -76,6 +76,20 @@ pub fn play(show: Show, console: Console) -> (How, Option<Drilled>) {
     (how, showing.drill.map(Drill::done))
 }
 
+/// Leaves the last picture of a run up until a key is pressed, where it would go away otherwise.
+pub(super) fn leave_up(clock: &mut RunClock, console: &mut Console, picture: &Picture) {
+    while console.vanishes() {
+        let woken = clock.wait_until(clock.now().after(IDLE), &console.from);
+        if let Wake::Got(happening) = woken.why {
+            match console.understand(happening, woken.at, Mode::Presses) {
+                None | Some(Came::Told(_)) => {}
+                Some(Came::Redraw | Came::Pages(_)) => drop(console.show(picture)),
+                Some(_) => return,
+            }
+        }
+    }
+}
+
 struct Showing {
     reel: Reel,
     head: Playhead,

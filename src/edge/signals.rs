@@ -19,6 +19,10 @@ pub enum Signal {
     Terminate,
     /// The terminal was closed, SIGHUP; exit code 129.
     HangUp,
+    /// SIGTSTP: the program is stopped as soon as this has been told.
+    Suspend,
+    /// SIGCONT: it goes on. Another program may have used the terminal meanwhile.
+    Continued,
 }
 
 /// Stops the listening when dropped; the signals then do nothing, they do not kill again.
@@ -42,15 +46,21 @@ impl Drop for Listening {
 /// The operating system's, when a handler or the thread cannot be had.
 #[cfg(unix)]
 pub fn listen(tell: impl Fn(Signal) + Send + 'static) -> io::Result<Listening> {
-    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
     outlive_file_limits()?;
-    let mut signals = signal_hook::iterator::Signals::new([SIGINT, SIGTERM, SIGHUP])?;
+    let all = [SIGINT, SIGTERM, SIGHUP, SIGTSTP, SIGCONT];
+    let mut signals = signal_hook::iterator::Signals::new(all)?;
     let handle = signals.handle();
     std::thread::Builder::new().name("signals".to_owned()).spawn(move || {
         for signal in signals.forever() {
             match signal {
                 SIGINT => tell(Signal::Interrupt),
                 SIGTERM => tell(Signal::Terminate),
+                SIGTSTP => {
+                    tell(Signal::Suspend);
+                    let _ = signal_hook::low_level::emulate_default_handler(SIGTSTP);
+                }
+                SIGCONT => tell(Signal::Continued),
                 _ => tell(Signal::HangUp),
             }
         }

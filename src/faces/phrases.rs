@@ -2,6 +2,9 @@
 //! short, plain English. No other file of the faces words any of it.
 
 use super::battery;
+use super::reach::{LEAST, PREFERRED, RowHeight};
+use super::terminal::Size;
+use super::words::State;
 use crate::clock::{Millis, Moment};
 use crate::journal::entry::{EndingClass, Sender};
 use crate::journal::happened::{
@@ -19,6 +22,19 @@ pub fn digits(left: Millis) -> String {
         (0, mins) => format!("{mins}:{secs:02}"),
         (hours, mins) => format!("{hours}:{mins:02}:{secs:02}"),
     }
+}
+
+/// What is left, rounded down, in whole words: `1 minute 5 seconds`.
+#[must_use]
+pub fn spelled(left: Millis) -> String {
+    let s = left.0.max(0) / 1000;
+    let units = [(s / 3600, "hour"), (s / 60 % 60, "minute"), (s % 60, "second")];
+    let named = units.iter().filter(|(n, _)| *n > 0).map(|(n, unit)| match n {
+        1 => format!("1 {unit}"),
+        n => format!("{n} {unit}s"),
+    });
+    let words = named.collect::<Vec<_>>().join(" ");
+    if words.is_empty() { "0 seconds".to_owned() } else { words }
 }
 
 /// A moment as seconds of the run with thousandths: `12.345`, `-0.200`.
@@ -339,7 +355,8 @@ fn has_mark(text: &str) -> bool {
 }
 
 /// A text with a mark at its end: its own, or this one.
-fn marked(text: &str, mark: char) -> String {
+#[must_use]
+pub fn marked(text: &str, mark: char) -> String {
     let text = text.trim_end();
     if has_mark(text) { text.to_owned() } else { format!("{text}{mark}") }
 }
@@ -397,6 +414,66 @@ pub const fn class(class: EndingClass) -> &'static str {
         EndingClass::Unsure => "unsure",
         EndingClass::Stopped => "stopped",
     }
+}
+
+/// An ending's class as the words that are seen from far away.
+#[must_use]
+pub const fn class_word(class: EndingClass) -> &'static str {
+    match class {
+        EndingClass::Learned => "LEARNED",
+        EndingClass::NotLearned => "NOT LEARNED",
+        EndingClass::Unsure => "UNSURE",
+        EndingClass::Stopped => "STOPPED",
+    }
+}
+
+/// Whether to act, as words that are seen from far away.
+#[must_use]
+pub const fn state(state: State) -> Option<&'static str> {
+    match state {
+        State::None => None,
+        State::Wait => Some("WAIT"),
+        State::Ready => Some("READY"),
+        State::Doubtful => Some("NOT PROVEN"),
+        State::Now => Some("NOW"),
+        State::KeepStill => Some("KEEP STILL"),
+        State::Closed => Some("CLOSED"),
+    }
+}
+
+/// A face that takes nothing.
+#[must_use]
+pub fn stuck(name: &str) -> String {
+    format!("{name} shows nothing new: it does not take what it is given")
+}
+
+/// Said where a view is left up at the end.
+pub const LEAVES: &str = "press any key of the guide to leave this view";
+
+/// Why the small view is shown instead of the big one: with what is needed, where that can be said.
+#[must_use]
+pub fn too_small(needed: Option<Size>) -> String {
+    match needed {
+        Some(Size { columns, rows }) => {
+            format!("small view: large digits need {columns} columns and {rows} rows")
+        }
+        None => "small view".to_owned(),
+    }
+}
+
+/// From how far digits of so many rows can be read, and what that rests on.
+#[must_use]
+pub fn reach(rows: usize, row: RowHeight) -> String {
+    let metres = |angle| {
+        let tenths = row.distance_of(rows, angle) / 100;
+        format!("{}.{} m", tenths / 10, tenths % 10)
+    };
+    format!(
+        "large digits can be read from {}, at most from {}, where a row of this terminal is {row} mm \
+         high; measure it, and say so with --row-height",
+        metres(PREFERRED),
+        metres(LEAST)
+    )
 }
 
 /// What a built-in ending tells the person.

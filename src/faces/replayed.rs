@@ -5,11 +5,10 @@ use std::sync::Arc;
 
 use super::head::{PlaceOn, clock};
 use super::phrases;
-use super::plain::blank;
 use super::practice::{MOST_LINES, vehicle};
 use super::safe::safe;
 use super::summary::broken_off;
-use super::words::{Picture, RecordState};
+use super::words::Picture;
 use crate::clock::Moment;
 use crate::journal::entry::{ClockChange, Sender};
 use crate::journal::happened as h;
@@ -19,21 +18,7 @@ use crate::training::replay::Happened;
 /// An empty picture at a moment.
 #[must_use]
 pub fn empty(at: Moment) -> Picture {
-    Picture {
-        at,
-        since: at,
-        shown: blank(),
-        record: RecordState::None,
-        vehicle: Vec::new(),
-        typing: None,
-        offers: Vec::new(),
-        remarks: Vec::new(),
-        asides: Vec::new(),
-        heard: Vec::new(),
-        before: Vec::new(),
-        ended: None,
-        head: None,
-    }
+    Picture::new(at)
 }
 
 /// What a frame shows at a moment. `margins`: whether what was left of windows is told here too.
@@ -62,7 +47,12 @@ pub fn picture(reel: &Reel, frame: &Frame, at: Moment, margins: bool) -> Picture
     let old = vehicle.len().saturating_sub(MOST_LINES);
     picture.vehicle = vehicle.into_iter().skip(old).collect();
     picture.remarks.extend(frame.remark.and_then(scene).and_then(remark));
-    picture.ended = frame.ended.and_then(scene).and_then(ended);
+    let last = frame.ended.and_then(scene);
+    picture.ended = last.and_then(ended);
+    picture.class = match last {
+        Some(Happened::Effect(h::Effect::Ended { class, .. })) => Some(*class),
+        _ => None,
+    };
     picture
 }
 

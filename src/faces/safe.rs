@@ -67,6 +67,15 @@ pub fn wrap(text: &str, columns: usize, indent: usize) -> Vec<String> {
     lines
 }
 
+/// As [`wrap`], but a last remark in square brackets stays in one piece.
+#[must_use]
+pub fn wrap_question(text: &str, columns: usize, indent: usize) -> Vec<String> {
+    let (ask, how) = text.split_at(text.rfind('[').unwrap_or(text.len()));
+    let kept = format!("{ask}{}", how.replace(' ', "\u{a0}"));
+    let lines = wrap(&kept, columns, indent).into_iter();
+    lines.map(|line| line.replace('\u{a0}', " ").trim_end().to_owned()).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -86,6 +95,9 @@ mod tests {
         assert_eq!(fit("short", 5), "short");
         assert_eq!(wrap("one two three four", 9, 2), ["one two", "  three", "  four"]);
         assert_eq!(wrap("In hand:  a key", 40, 2), ["In hand:  a key"]);
+        let question = "? Is it so?  [Space = yes, e = no]";
+        assert_eq!(wrap_question(question, 20, 2), ["? Is it so?", "  [Space = yes, e =…"]);
+        assert_eq!(wrap_question(question, 24, 2), ["? Is it so?", "  [Space = yes, e = no]"]);
         assert!(wrap(&"x".repeat(100), 10, 2).iter().all(|line| line.chars().count() <= 10));
     }
 }

@@ -36,8 +36,8 @@ impl Default for Size {
 }
 
 /// Columns by which a broken line's rest is indented: the texts stand behind their headings.
-const INDENT: usize = 16;
-/// Columns of the bar.
+pub const INDENT: usize = 16;
+/// Columns of the bar, where there is room.
 const BAR: usize = 44;
 
 /// One row of the view.
@@ -77,6 +77,11 @@ impl Painter {
         bytes
     }
 
+    /// What stands on the screen is not known any more: the next view is painted on a cleared one.
+    pub const fn forget(&mut self) {
+        self.size = Size { columns: 0, rows: 0 };
+    }
+
     /// The bytes that leave the view standing and the cursor below it.
     #[must_use]
     pub fn leave(&mut self) -> Vec<u8> {
@@ -92,7 +97,8 @@ impl Painter {
         let at = rows.iter().position(|row| *row == Row::Bar);
         let (above, below) = rows.split_at(at.unwrap_or(rows.len()));
         let (left, whole) = left.unwrap_or_default();
-        bar.set_style(style(at.is_some(), below.len() > 1));
+        let columns = usize::from(self.size.columns).saturating_sub(INDENT + 1).clamp(4, BAR);
+        bar.set_style(style(at.map(|_| columns), below.len() > 1));
         bar.set_length(whole.0.max(1).unsigned_abs());
         bar.set_prefix(self.text(above));
         bar.set_message(self.text(below));
@@ -113,10 +119,10 @@ impl Painter {
 }
 
 /// The looks of a frame. The templates are constants, for which indicatif cannot fail.
-fn style(bar: bool, below: bool) -> ProgressStyle {
+fn style(bar: Option<usize>, below: bool) -> ProgressStyle {
     let mut template = "{prefix}".to_owned();
-    if bar {
-        template.push_str(&format!("\n{}{{bar:{BAR}}}", " ".repeat(INDENT)));
+    if let Some(columns) = bar {
+        template.push_str(&format!("\n{}{{bar:{columns}}}", " ".repeat(INDENT)));
     }
     if below {
         template.push_str("\n{msg}");
@@ -126,21 +132,30 @@ fn style(bar: bool, below: bool) -> ProgressStyle {
         .progress_chars("##-")
 }
 
-/// Colour on top of word and shape, never instead of it.
-fn coloured(kind: Kind, window: Window, text: &str, colour: bool) -> String {
-    let code = match (kind, window) {
+/// The colour of a line as the terminal's number; empty for none.
+#[must_use]
+pub const fn code(kind: Kind, window: Window) -> &'static str {
+    match (kind, window) {
         (Kind::Banner, _) => "7",
         (Kind::Window, Window::Safe) => "1;32",
         (Kind::Window, Window::AtRisk) => "1;33",
         (Kind::Window, Window::TooLate | Window::Closed) => "1;31",
         (Kind::Window, Window::NotYet) | (Kind::Notice | Kind::Hold, _) => "33",
         (Kind::Do | Kind::Ended, _) => "1",
+        (Kind::Vehicle, _) => "1;35",
         (Kind::Question | Kind::Typing, _) => "36",
         (Kind::Remark, _) => "31",
         (Kind::Why | Kind::Record | Kind::Keys, _) => "2",
-        _ => return text.to_owned(),
-    };
-    if colour { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
+        _ => "",
+    }
+}
+
+/// Colour on top of word and shape, never instead of it.
+fn coloured(kind: Kind, window: Window, text: &str, colour: bool) -> String {
+    match code(kind, window) {
+        code if colour && !code.is_empty() => format!("\x1b[{code}m{text}\x1b[0m"),
+        _ => text.to_owned(),
+    }
 }
 
 /// The large digits stand only where they leave room for every line.
@@ -170,7 +185,7 @@ fn layout(view: &View, size: Size) -> Vec<Row> {
     let mut lines: Vec<&Line> = view.lines.iter().collect();
     let mut rows = broken(&lines, columns, view.bar.is_some());
     for kind in SPARED {
-        if rows.len() > most {
+        if rows.len() > most && !view.far.keeps(*kind) {
             lines.retain(|line| line.kind != *kind);
             rows = broken(&lines, columns, view.bar.is_some());
         }
@@ -184,11 +199,12 @@ fn broken(lines: &[&Line], columns: usize, bar: bool) -> Vec<Row> {
     let mut rows = Vec::new();
     for line in lines {
         let indent = match line.kind {
-            Kind::Hands | Kind::Do | Kind::Means | Kind::Next | Kind::Why => INDENT,
+            Kind::Hands | Kind::Do | Kind::Means | Kind::Vehicle | Kind::Next | Kind::Why => INDENT,
             Kind::Answer => 5,
             _ => 2,
         };
-        for text in safe::wrap(&line.text, columns, indent) {
+        let wrap = if line.kind == Kind::Question { safe::wrap_question } else { safe::wrap };
+        for text in wrap(&line.text, columns, indent) {
             rows.push(Row::Text { kind: line.kind, window: line.window, text });
         }
         if bar && line.kind == Kind::Window {

@@ -3,8 +3,10 @@
 
 use super::head::Head;
 use super::phrases;
+use super::plain::blank;
 use super::safe::safe;
 use crate::clock::{Millis, Moment};
+use crate::journal::entry::EndingClass;
 use crate::journal::happened::{
     Answer, Effect, Fact, Hold, Means, Notice, Question, Shown, Stage, Window,
 };
@@ -44,6 +46,17 @@ impl Banner {
             Banner::Slower(_) => "SLOWER: a second here lasts longer than at a vehicle",
         }
     }
+
+    /// The first word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Banner::Demonstration => "DEMONSTRATION",
+            Banner::Rehearsal => "REHEARSAL",
+            Banner::Replay => "REPLAY",
+            Banner::Slower(_) => "SLOWER",
+        }
+    }
 }
 
 /// What the keys are called on a face.
@@ -55,6 +68,8 @@ pub struct KeyNames {
     pub other: String,
     /// Stop.
     pub stop: String,
+    /// In a rehearsal, the person's hand at the imaginary vehicle; empty where there is none.
+    pub act: String,
     /// One line that lists them all.
     pub all: String,
 }
@@ -104,9 +119,40 @@ pub struct Picture {
     pub ended: Option<String>,
     /// Where a replay is.
     pub head: Option<Head>,
+    /// As which class, where it came to an ending and was not broken off.
+    pub class: Option<EndingClass>,
 }
 
 impl Picture {
+    /// A picture before the guide has shown anything.
+    #[must_use]
+    pub fn new(at: Moment) -> Picture {
+        Picture {
+            at,
+            since: at,
+            shown: blank(),
+            heard: Vec::new(),
+            before: Vec::new(),
+            record: RecordState::None,
+            vehicle: Vec::new(),
+            typing: None,
+            offers: Vec::new(),
+            remarks: Vec::new(),
+            asides: Vec::new(),
+            ended: None,
+            head: None,
+            class: None,
+        }
+    }
+
+    /// When the digits on show change next, if they run.
+    #[must_use]
+    pub fn next_figure(&self) -> Option<Moment> {
+        let count = self.shown.count.as_ref().filter(|_| self.ended.is_none())?;
+        let left = count.to - self.at.0;
+        (left >= 0).then(|| Moment(count.to - left.div_euclid(1000) * 1000 + 1))
+    }
+
     /// Takes note of an effect: several notices of one moment are all told, not only the last.
     pub fn hear(&mut self, effect: &Effect, at: Moment) {
         match effect {
@@ -191,6 +237,14 @@ pub struct Line {
     pub window: Window,
 }
 
+impl Line {
+    /// A line of text, made safe.
+    #[must_use]
+    pub fn new(kind: Kind, text: &str) -> Line {
+        Line { kind, text: safe(text).into_owned(), window: Window::None }
+    }
+}
+
 /// A frame in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct View {
@@ -198,6 +252,64 @@ pub struct View {
     pub lines: Vec<Line>,
     /// What is left of the count and its whole length, for a bar; `None` without a count.
     pub bar: Option<(Millis, Millis)>,
+    /// What is to be seen from far away.
+    pub far: Far,
+}
+
+/// What is to be seen from far away, beside the digits.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Far {
+    /// Where in the whole.
+    pub stage: Stage,
+    /// Whether to act.
+    pub state: State,
+    /// The window's state, for colour.
+    pub window: Window,
+    /// One or two words in capitals; where nothing is counted they stand alone.
+    pub word: Option<&'static str>,
+    /// Whether the record is in trouble: its line is never left out then.
+    pub record_bad: bool,
+    /// Whether it has come to an ending and stays on show until a key is pressed.
+    pub stays: bool,
+    /// What to do, where a step or a test is going on.
+    pub act: Option<String>,
+    /// In a rehearsal: what the imaginary vehicle did last, since the cue.
+    pub vehicle: Option<String>,
+    /// The first word of each banner.
+    pub banners: Vec<&'static str>,
+}
+
+impl Far {
+    /// Whether lines of this kind are never left out for want of room.
+    #[must_use]
+    pub const fn keeps(&self, kind: Kind) -> bool {
+        match kind {
+            Kind::Record => self.record_bad,
+            // How the view is left.
+            Kind::Keys => self.stays,
+            _ => false,
+        }
+    }
+}
+
+/// Whether to act, as one of a few that are told apart by shape.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum State {
+    /// Nothing of the kind.
+    #[default]
+    None,
+    /// The cue must not come yet, or a time passes.
+    Wait,
+    /// The cue comes any moment.
+    Ready,
+    /// As [`State::Ready`], but it is not proven that the window can be met.
+    Doubtful,
+    /// The cue has come: now.
+    Now,
+    /// Too late to start.
+    KeepStill,
+    /// The window has closed.
+    Closed,
 }
 
 /// Whether a text is to be typed for the question on show.
@@ -245,7 +357,54 @@ pub fn view(picture: &Picture, setting: &Setting) -> View {
     if (picture.ended.is_none() || picture.head.is_some()) && !setting.keys.all.is_empty() {
         page.add(Kind::Keys, &setting.keys.all);
     }
-    View { lines: page.lines, bar: bar(picture) }
+    View { lines: page.lines, bar: bar(picture), far: far(picture, setting) }
+}
+
+fn far(picture: &Picture, setting: &Setting) -> Far {
+    let shown = &picture.shown;
+    let state = if picture.ended.is_some() { State::None } else { state(shown) };
+    let word = match (&picture.ended, picture.class, &shown.question, shown.caution) {
+        (Some(_), Some(class), ..) => Some(phrases::class_word(class)),
+        (Some(_), None, ..) => Some("BROKEN OFF"),
+        (None, _, Some(Question::ReallyStop), _) => Some("STOP?"),
+        (None, _, Some(Question::Alert { word, .. }), _) => Some(phrases::signal(*word)),
+        (None, _, None, Some(word)) => Some(phrases::signal(word)),
+        _ if shown.hold == Hold::Held => Some("HELD"),
+        _ => phrases::state(state),
+    };
+    let act = match &shown.question {
+        Some(Question::Test { text, .. }) => Some(text),
+        Some(_) => None,
+        None => shown.act.as_ref(),
+    };
+    Far {
+        stage: shown.stage,
+        state,
+        window: shown.window,
+        word,
+        record_bad: matches!(
+            picture.record,
+            RecordState::NotSaved(_) | RecordState::NotRecording(_)
+        ),
+        stays: picture.ended.is_some() && picture.class.is_some(),
+        act: act.map(|act| safe(act).into_owned()),
+        vehicle: picture.vehicle.last().map(|line| safe(line).into_owned()),
+        banners: setting.banners.iter().map(|banner| banner.word()).collect(),
+    }
+}
+
+/// Whether to act. A window that is open before its cue is not yet the moment to act.
+fn state(shown: &Shown) -> State {
+    match (shown.window, shown.stage) {
+        _ if shown.hold == Hold::Held => State::None,
+        (Window::TooLate, _) => State::KeepStill,
+        (Window::Closed, _) => State::Closed,
+        (Window::NotYet, _) | (_, Stage::Waiting) => State::Wait,
+        (Window::AtRisk, Stage::BeforeCue) => State::Doubtful,
+        (_, Stage::BeforeCue) => State::Ready,
+        (_, Stage::Acting) => State::Now,
+        (_, Stage::Preparing | Stage::Testing | Stage::Ended) => State::None,
+    }
 }
 
 fn bar(picture: &Picture) -> Option<(Millis, Millis)> {
@@ -291,8 +450,7 @@ struct Page {
 
 impl Page {
     fn add(&mut self, kind: Kind, text: impl AsRef<str>) {
-        let text = safe(text.as_ref()).into_owned();
-        self.lines.push(Line { kind, text, window: Window::None });
+        self.lines.push(Line::new(kind, text.as_ref()));
     }
 
     /// How it ended, and what is still to be done: to let go, or what the author says after a break.
@@ -331,6 +489,10 @@ impl Page {
             self.add(Kind::Detail, format!("Or:             {way}"));
         }
         self.means(shown, setting);
+        let act = &setting.keys.act;
+        if picture.vehicle.is_empty() && shown.stage == Stage::Acting && !act.is_empty() {
+            self.add(Kind::Vehicle, format!("Vehicle:        {act} is your hand: touch it"));
+        }
         for line in &picture.vehicle {
             self.add(Kind::Vehicle, format!("Vehicle:        {line}"));
         }

@@ -219,10 +219,11 @@ pub struct Shown {
 }
 
 /// Where in the whole the guide is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Stage {
     /// Questions before the run.
+    #[default]
     Preparing,
     /// A step awaits its moment.
     BeforeCue,

@@ -4,7 +4,6 @@ use serde_json::{Value, json};
 use stepbell::clock::Moment;
 use stepbell::faces::page::assets::{KEY_MARK, PAGE};
 use stepbell::faces::page::{Card, Lower, asset, card};
-use stepbell::faces::plain::blank;
 use stepbell::faces::words::{Banner, KeyNames, Picture, RecordState, Setting};
 use stepbell::journal::happened::{
     Answer, Count, CountWhat, Hold, Means, Notice, Question, Sense, Sentence, Sign, Signal, Stage,
@@ -13,21 +12,10 @@ use stepbell::journal::happened::{
 
 /// A picture before anything was shown.
 pub fn picture() -> Picture {
-    Picture {
-        at: Moment(1000),
-        since: Moment(0),
-        shown: blank(),
-        heard: Vec::new(),
-        before: Vec::new(),
-        record: RecordState::Saved,
-        vehicle: Vec::new(),
-        typing: None,
-        offers: Vec::new(),
-        remarks: Vec::new(),
-        asides: Vec::new(),
-        ended: None,
-        head: None,
-    }
+    let mut picture = Picture::new(Moment(1000));
+    picture.since = Moment(0);
+    picture.record = RecordState::Saved;
+    picture
 }
 
 fn chime(times: u32) -> Sign {

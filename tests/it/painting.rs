@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 use stepbell::clock::Millis;
 use stepbell::faces::terminal::{Painter, Size};
-use stepbell::faces::words::{Kind, Line, View};
+use stepbell::faces::words::{Far, Kind, Line, View};
 use stepbell::journal::happened::Window;
 
 const SIZES: [Size; 2] = [Size { columns: 80, rows: 24 }, Size { columns: 100, rows: 30 }];
@@ -26,7 +26,7 @@ fn view(act: &str, more: &[(Kind, &str)], bar: Option<(i64, i64)>) -> View {
         line(Kind::Means, "Your press:     Space = the answer came: you see the dash lit"),
     ];
     lines.extend(more.iter().map(|(kind, text)| line(*kind, text)));
-    View { lines, bar: bar.map(|(left, whole)| (Millis(left), Millis(whole))) }
+    View { lines, bar: bar.map(|(left, whole)| (Millis(left), Millis(whole))), far: Far::default() }
 }
 
 fn terminal(size: Size) -> vt100::Parser {

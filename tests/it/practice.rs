@@ -10,7 +10,7 @@ use super::runs_support::{Script, fixture, push_start, scripts};
 use stepbell::clock::{Millis, Moment};
 use stepbell::faces::practice::veiled;
 use stepbell::faces::score::score as score_words;
-use stepbell::faces::words::{KeyNames, Picture, RecordState, Setting, view};
+use stepbell::faces::words::{KeyNames, Picture, Setting, view};
 use stepbell::guide::Guide;
 use stepbell::guide::cue::{AnswerText, Effect, Fact, Frame, Input, Means, Press, Stage};
 use stepbell::journal::entry::{Body, EndingClass, RunKind};
@@ -457,19 +457,10 @@ fn without_hints_the_faces_keep_back_what_is_practised_and_nothing_else() {
     shown.window = h::Window::Safe;
     shown.count = Some(h::Count { to: 9_000, what: h::CountWhat::LatestAct, why: None });
     let picture = |shown: h::Shown| Picture {
-        at: Moment(1_000),
         since: Moment::START,
         shown,
-        heard: Vec::new(),
-        before: Vec::new(),
-        record: RecordState::None,
         vehicle: vec!["you hear the chime once".to_owned()],
-        typing: None,
-        offers: Vec::new(),
-        remarks: Vec::new(),
-        asides: Vec::new(),
-        ended: None,
-        head: None,
+        ..Picture::new(Moment(1_000))
     };
     let setting =
         Setting { title: "Add a key".to_owned(), banners: vec![], keys: KeyNames::default() };
@@ -568,7 +559,7 @@ fn in_a_terminal_a_key_is_the_hand() {
     let mut term = Term::start(&args, &place, &[]);
     term.wait_for("REHEARSAL: there is no vehicle");
     term.done_until("step 1 of 2: wake").wait_for("the answer came: you see the dash lit");
-    term.wait_for("Tab or v act");
+    term.wait_for("Vehicle: Tab or v is your hand: touch it");
     term.press("\t");
     term.wait_for("it felt that");
     term.wait_for("Vehicle: you see the dash lit");

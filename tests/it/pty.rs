@@ -42,9 +42,35 @@ impl Term {
     /// Starts the program with these words in a folder of its own.
     #[track_caller]
     pub fn start(args: &[&str], folder: &Path, environment: &[(&str, &str)]) -> Term {
-        let size = PtySize { rows: 24, cols: 80, pixel_width: 0, pixel_height: 0 };
+        Term::sized(args, folder, environment, (80, 24))
+    }
+
+    /// The same in a terminal of this many columns and rows.
+    #[track_caller]
+    pub fn sized(
+        args: &[&str],
+        folder: &Path,
+        environment: &[(&str, &str)],
+        size: (u16, u16),
+    ) -> Term {
+        let program = Path::new(env!("CARGO_BIN_EXE_stepbell"));
+        let mut term = Term::spawn(program, args, folder, environment, size);
+        term.read();
+        term
+    }
+
+    /// Any program in a terminal that nobody reads before [`Term::read`].
+    #[track_caller]
+    pub fn spawn(
+        program: &Path,
+        args: &[&str],
+        folder: &Path,
+        environment: &[(&str, &str)],
+        (cols, rows): (u16, u16),
+    ) -> Term {
+        let size = PtySize { rows, cols, pixel_width: 0, pixel_height: 0 };
         let pair = native_pty_system().openpty(size).expect("a pseudo-terminal");
-        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_stepbell"));
+        let mut command = CommandBuilder::new(program);
         command.args(args);
         command.cwd(env!("CARGO_MANIFEST_DIR"));
         command.env_clear();
@@ -55,15 +81,21 @@ impl Term {
         }
         let child = pair.slave.spawn_command(command).expect("it starts");
         drop(pair.slave);
-        let mut from = pair.master.try_clone_reader().expect("a reader");
         let keys = pair.master.take_writer().expect("a writer");
         let seen = Seen {
-            parser: vt100::Parser::new(lines(24), lines(80), 0),
+            parser: vt100::Parser::new(lines(rows), lines(cols), 0),
             bytes: Vec::new(),
             over: false,
         };
         let seen = Arc::new((Mutex::new(seen), Condvar::new()));
-        let told = Arc::clone(&seen);
+        Term { master: Some(pair.master), keys: Some(keys), child, seen, tries: 0 }
+    }
+
+    /// Reads what the program writes from now on.
+    pub fn read(&mut self) {
+        let master = self.master.as_ref().expect("open");
+        let mut from = master.try_clone_reader().expect("a reader");
+        let told = Arc::clone(&self.seen);
         std::thread::spawn(move || {
             let mut buffer = [0; 4096];
             loop {
@@ -78,7 +110,6 @@ impl Term {
                 }
             }
         });
-        Term { master: Some(pair.master), keys: Some(keys), child, seen, tries: 0 }
     }
 
     /// The screen as text.
@@ -96,6 +127,23 @@ impl Term {
         let seen = self.seen.0.lock().expect("not poisoned");
         let screen = seen.parser.screen();
         !screen.hide_cursor() && !screen.alternate_screen() && !screen.bracketed_paste()
+    }
+
+    /// Whether the other screen is on show.
+    pub fn is_on_other_screen(&self) -> bool {
+        self.seen.0.lock().expect("not poisoned").parser.screen().alternate_screen()
+    }
+
+    /// Waits until something is so that bytes of the program bring about.
+    #[track_caller]
+    pub fn wait_until(&self, wanted: impl Fn(&Term) -> bool) {
+        for _ in 0..PATIENCE.as_millis() / 20 {
+            if wanted(self) {
+                return;
+            }
+            self.pass(Duration::from_millis(20));
+        }
+        panic!("it never came about; the screen:\n{}", self.screen());
     }
 
     /// Whether the terminal takes whole lines and echoes them, as a shell expects it.
@@ -179,6 +227,18 @@ impl Term {
         self.signal(Signal::HUP);
     }
 
+    /// Waits for the end, but no longer than this; gives the exit code. Kills it otherwise.
+    pub fn ends_within(&mut self, time: Duration) -> Option<u32> {
+        for _ in 0..time.as_millis() / 20 {
+            if let Some(status) = self.child.try_wait().expect("its child") {
+                return Some(status.exit_code());
+            }
+            self.pass(Duration::from_millis(20));
+        }
+        self.child.kill().expect("it can be ended");
+        None
+    }
+
     /// Waits for the end; gives the exit code.
     pub fn ends(&mut self) -> u32 {
         let status = self.child.wait().expect("it ends");
@@ -188,6 +248,15 @@ impl Term {
             drop(self.seen.1.wait_timeout_while(seen, PATIENCE, |seen| !seen.over));
         }
         status.exit_code()
+    }
+}
+
+/// A test that fails leaves no program behind.
+impl Drop for Term {
+    fn drop(&mut self) {
+        if let Ok(None) = self.child.try_wait() {
+            let _ = self.child.kill();
+        }
     }
 }
 

@@ -1,4 +1,5 @@
-//! `guide` and `replay` as a person meets them: in a terminal of 80 by 24, in real time.
+//! `guide` in its small view and `replay` as a person meets them: in a terminal of 80 by 24, in real
+//! time.
 
 use std::path::PathBuf;
 use std::time::Duration;
@@ -21,7 +22,7 @@ const CHIME: &str = "the answer came: you hear the chime once";
 fn opened(name: &str, script: &str, environment: &[(&str, &str)]) -> (Term, PathBuf) {
     let folder = folder(name);
     let record = folder.to_str().expect("a plain path").to_owned();
-    let args = ["guide", script, "--record", &record, "--operator-label", "nobody"];
+    let args = ["guide", script, "--inline", "--record", &record, "--operator-label", "nobody"];
     let mut term = Term::start(&args, &folder, environment);
     term.wait_for("Is no real vehicle meant?");
     (term, folder)
@@ -138,7 +139,7 @@ fn a_run_that_was_killed_is_shown_at_the_next_start() {
     term.signal(Signal::KILL);
     term.ends();
     let record = folder.to_str().expect("a plain path");
-    let args = ["guide", TINY, "--record", record];
+    let args = ["guide", TINY, "--inline", "--record", record];
     let mut term = Term::start(&args, &folder, &[]);
     term.wait_for("An earlier run of this script was broken off");
     term.wait_for("Last certain: step show").wait_for("Try the working key before you leave.");

@@ -12,8 +12,7 @@ use super::shelf::Shelf;
 use crate::clock::{Millis, Moment};
 use crate::edge::clock::Beginning;
 use crate::edge::terminal::{Face, Inbox};
-use crate::faces::plain::blank;
-use crate::faces::words::{Picture, RecordState};
+use crate::faces::words::Picture;
 use crate::journal::happened::{Cue, Effect, Fact, Tone};
 
 /// How long the end waits for the last picture to go out.
@@ -115,21 +114,7 @@ impl PageFace {
 }
 
 fn first_picture() -> Picture {
-    Picture {
-        at: Moment::START,
-        since: Moment::START,
-        shown: blank(),
-        heard: Vec::new(),
-        before: Vec::new(),
-        record: RecordState::None,
-        vehicle: Vec::new(),
-        typing: None,
-        offers: Vec::new(),
-        remarks: Vec::new(),
-        asides: Vec::new(),
-        ended: None,
-        head: None,
-    }
+    Picture::new(Moment::START)
 }
 
 impl Face for PageFace {

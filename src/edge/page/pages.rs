@@ -7,7 +7,8 @@ use serde::Deserialize;
 
 use super::secret::Secret;
 use crate::clock::{Millis, Moment};
-use crate::edge::keys::{Meant, REPEAT};
+use crate::edge::keymap::REPEAT;
+use crate::edge::keys::Meant;
 use crate::faces::page::status::{Role, Sound, Status, present, trouble};
 use crate::guide::cue::Press;
 use crate::journal::entry::Sender;

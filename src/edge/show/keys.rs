@@ -72,7 +72,13 @@ pub fn names(screen: bool, drill: bool) -> KeyNames {
         }
     };
     let key = |word: &str| word.to_owned();
-    KeyNames { done: key("done"), other: key("else"), stop: key("stop"), all: key(all) }
+    KeyNames {
+        done: key("done"),
+        other: key("else"),
+        stop: key("stop"),
+        act: String::new(),
+        all: key(all),
+    }
 }
 
 /// Whether a key breaks off, which is understood elsewhere.
