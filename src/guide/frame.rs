@@ -206,15 +206,14 @@ impl Run {
         let allowed = world.timing.earliest(called, &self.known);
         let to_cue = CountTo { at: due, what: CountWhat::Cue, why: None };
         let mut changes = vec![allowed];
-        let Some(latest) = world.timing.latest(called, &self.known) else {
+        let Some((latest, why)) = world.timing.bound(called, &self.known) else {
             return match allowed > now {
                 true => Window { state: WindowState::NotYet, count: Some(to_cue), changes },
                 false => Window { state: WindowState::None, count: None, changes },
             };
         };
         changes.push(latest.after(Millis(1)));
-        let why = world.timing.why(called, &self.known);
-        let (state, count) = if self.too_late(world, before, now) {
+        let (state, count) = if due.max(now) > latest {
             let given_up = self.given_up(world, now);
             let count = CountTo { at: given_up.at, what: CountWhat::StepOver, why: given_up.why };
             (WindowState::TooLate, Some(count).filter(|count| count.at >= now))

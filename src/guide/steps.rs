@@ -227,10 +227,7 @@ impl Run {
     pub fn safe_act(&self, world: &World, steps: &[StepIx]) -> Option<(Moment, Option<Why>)> {
         let marks = [Mark::Begun, Mark::Done, Mark::Released];
         let points = steps.iter().flat_map(|step| marks.map(|mark| Point { step: *step, mark }));
-        let latest = points.filter_map(|point| {
-            let at = world.timing.latest(point, &self.known)?;
-            Some((at, world.timing.why(point, &self.known)))
-        });
+        let latest = points.filter_map(|point| world.timing.bound(point, &self.known));
         latest.min_by_key(|(at, _)| *at)
     }
 

@@ -152,13 +152,15 @@ impl Shared {
     fn now(&self, at: StepIx, known: &Known) -> Arc<Table> {
         let Some(matters) = self.matters(at) else { return Arc::default() };
         // A thread that died while it held this has left nothing half done in here.
-        let tables = self.tables.lock().unwrap_or_else(PoisonError::into_inner);
-        let mut of_step = tables.get(at.0 as usize).into_iter().flatten();
-        let made = of_step.find(|(standing, _)| matters.is(standing, at, known));
-        if let Some((_, table)) = made {
-            return Arc::clone(table);
+        let mut tables = self.tables.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(of_step) = tables.get_mut(at.0 as usize) {
+            let made = of_step.iter().position(|(standing, _)| matters.is(standing, at, known));
+            if let Some(made) = made {
+                // The same is mostly asked again.
+                of_step.swap(0, made);
+                return of_step.first().map(|(_, table)| Arc::clone(table)).unwrap_or_default();
+            }
         }
-        drop(of_step);
         drop(tables);
         self.work_out(at, matters.now(at, known))
     }
@@ -248,6 +250,10 @@ impl Timing for NetworkTiming {
 
     fn why(&self, point: Point, known: &Known) -> Option<Why> {
         self.shared.bound(point, known).map(|(_, why)| why)
+    }
+
+    fn bound(&self, point: Point, known: &Known) -> Option<(Moment, Option<Why>)> {
+        self.shared.bound(point, known).map(|(latest, why)| (latest, Some(why)))
     }
 
     fn closes(&self, point: Point, known: &Known) -> Option<(Moment, Why)> {

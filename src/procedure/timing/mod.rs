@@ -270,6 +270,10 @@ pub trait Timing {
     fn latest(&self, point: Point, known: &Known) -> Option<Moment>;
     /// The sentence that binds `latest`.
     fn why(&self, point: Point, known: &Known) -> Option<Why>;
+    /// Both at once.
+    fn bound(&self, point: Point, known: &Known) -> Option<(Moment, Option<Why>)> {
+        Some((self.latest(point, known)?, self.why(point, known)))
+    }
     /// When the windows of an act are missed for certain, and whose it is; `None`: it has none. Never
     /// before `latest`, which may be stricter for the sake of what follows.
     fn closes(&self, point: Point, known: &Known) -> Option<(Moment, Why)> {
