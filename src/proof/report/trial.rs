@@ -4,6 +4,7 @@
 //! A window whose anchor was reported has two forms; where the first fails, the windows of the cycle are
 //! counted the other way, one after the other, exactly as in the proof.
 
+use crate::clock::Millis;
 use crate::procedure::model::Procedure;
 use crate::procedure::plan::StepIx;
 use crate::procedure::timing::SpeechLengths;
@@ -62,13 +63,11 @@ impl Trial<'_> {
         }
     }
 
-    /// Whether every bound can be kept, in whichever form.
-    pub fn holds(&self, change: &dyn Fn(&Segment) -> Network) -> Result<bool, Stopped> {
-        Ok(self.fails(change)?.is_none())
-    }
-
-    /// The same with the forms that the proof has chosen, and no others.
-    pub fn holds_as_it_is(&self, network: &Network) -> Result<bool, Stopped> {
-        Ok(check_until(network, self.with.stop)? == Verdict::Controllable)
+    /// The same with the forms that the proof has chosen, and no others: by how much it falls short.
+    pub fn short_as_it_is(&self, network: &Network) -> Result<Option<Millis>, Stopped> {
+        Ok(match check_until(network, self.with.stop)? {
+            Verdict::Controllable => None,
+            Verdict::Not(cycle) => Some(Millis::ZERO.minus(cycle.value)),
+        })
     }
 }

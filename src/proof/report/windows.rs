@@ -73,13 +73,13 @@ fn tighten(row: &mut WindowReport, trial: Trial<'_>, demands: &[Demand]) -> Resu
     }
     let Some(first) = demands.iter().find(|demand| demand.bound.is_some()) else { return Ok(()) };
     let line = (row.place, row.what);
-    let holds = |sooner: i64| {
+    let short = |sooner: i64| {
         let change = |segment: &Segment| closed(segment, line, Millis(sooner));
-        trial.holds(&change)
+        Ok(trial.fails(&change)?.map(|why| why.short))
     };
     // One check tells whether this segment is tighter than those before.
-    if !holds(row.slack.0)? {
-        row.slack = Millis(between(0, row.slack.0, &holds)?);
+    if let Some(by) = short(row.slack.0)? {
+        row.slack = Millis(between(0, (row.slack.0, by), &short)?);
         row.at = here(first.key.step);
     }
     Ok(())
@@ -118,12 +118,15 @@ fn later(row: &mut WindowReport, trial: Trial<'_>, demands: &[Demand]) -> Result
         .collect();
     let Some(most) = pairs.iter().map(|(_, _, most)| *most).min() else { return Ok(()) };
     let most = row.latest.map_or(most, |latest| latest.after.min(most));
-    let holds = |least: i64| {
+    let short = |least: i64| {
         let pairs = pairs.iter().map(|(from, cue, _)| (*from, *cue));
         let network = segment.network.with_least(pairs, Millis(least));
-        trial.holds_as_it_is(&network)
+        trial.short_as_it_is(&network)
     };
-    let after = if holds(most.0)? { most } else { Millis(below(most.0, &holds)?) };
+    let after = match short(most.0)? {
+        None => most,
+        Some(by) => Millis(below((most.0, by), &short)?),
+    };
     if row.latest.is_none_or(|latest| after < latest.after) {
         let from = InPlan { plan: part.plan, step: from.0 };
         row.latest =
@@ -132,31 +135,44 @@ fn later(row: &mut WindowReport, trial: Trial<'_>, demands: &[Demand]) -> Result
     Ok(())
 }
 
-/// The largest number that holds, below one that does not, found in doubling strides downwards.
-fn below(most: i64, holds: &dyn Fn(i64) -> Result<bool, Stopped>) -> Result<i64, Stopped> {
-    let (mut bad, mut stride) = (most, 1000_i64);
+/// By how much a network falls short with a number in it; nothing where it holds.
+type Short<'a> = &'a dyn Fn(i64) -> Result<Option<Millis>, Stopped>;
+
+/// The largest number that holds, below one that does not (with by how much it falls short), found in
+/// growing strides downwards.
+fn below((most, by): (i64, Millis), short: Short<'_>) -> Result<i64, Stopped> {
+    let (mut bad, mut by, mut stride) = (most, by, 1000_i64);
     loop {
-        let far = most.saturating_sub(stride);
-        if holds(far)? || stride >= Millis::LONGEST.0.saturating_mul(4) {
-            return between(far, bad, holds);
+        let far = most.saturating_sub(stride).min(bad.saturating_sub(by.0));
+        match short(far)? {
+            Some(still) if stride < Millis::LONGEST.0.saturating_mul(4) => {
+                (bad, by) = (far, still);
+            }
+            _ => return between(far, (bad, by), short),
         }
-        bad = far;
         stride = stride.saturating_mul(2);
     }
 }
 
-/// The largest number that holds, between one that does and one that does not.
-fn between(
-    mut good: i64,
-    mut bad: i64,
-    holds: &dyn Fn(i64) -> Result<bool, Stopped>,
-) -> Result<i64, Stopped> {
+/// The largest number that holds, between one that does and one that does not. What a cycle falls short
+/// by is mostly what the number is too large by (the cycle runs over it once): that is tried first, and
+/// the next larger one after it; whatever they say, the answer is the one that halving would find.
+fn between(mut good: i64, (bad, by): (i64, Millis), short: Short<'_>) -> Result<i64, Stopped> {
+    let (mut bad, mut guess) = (bad, Some(bad.saturating_sub(by.0)));
     while bad - good > 1 {
         let middle = good + (bad - good) / 2;
-        if holds(middle)? {
-            good = middle;
-        } else {
-            bad = middle;
+        let hinted = guess.take().filter(|guess| good < *guess && *guess < bad);
+        let tried = hinted.unwrap_or(middle);
+        match short(tried)? {
+            None => {
+                good = tried;
+                guess = hinted.map(|hinted| hinted + 1);
+            }
+            Some(by) => {
+                bad = tried;
+                // After a guess that failed the next is halfway, so that the range halves in any case.
+                guess = hinted.is_none().then(|| tried.saturating_sub(by.0));
+            }
         }
     }
     Ok(good)
