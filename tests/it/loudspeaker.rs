@@ -76,7 +76,7 @@ impl Bench {
             "aplay",
             "echo \"$@\" > HERE/call
              while dd bs=2206 count=1 2>/dev/null > HERE/part && [ -s HERE/part ]; do
-               cat HERE/part >> HERE/played; sleep 0.035
+               cat HERE/part >> HERE/played; sleep 0.042
              done",
         )
     }
