@@ -144,6 +144,9 @@ pub fn table(drills: &Drills) -> String {
     for name in &drills.damaged {
         let _ = writeln!(text, "damaged, counted as far as it can be read: {}", safe(name));
     }
+    for name in &drills.again {
+        let _ = writeln!(text, "given twice, counted once: {}", safe(name));
+    }
     for (name, why) in &drills.refused {
         let _ = writeln!(text, "not counted: {}: {}", safe(name), safe(why));
     }
@@ -202,7 +205,9 @@ pub fn document(drills: &Drills) -> serde_json::Value {
         .iter()
         .map(|(name, why)| serde_json::json!({"name": name, "why": why}))
         .collect();
-    serde_json::json!({"drills": groups, "damaged": drills.damaged, "refused": refused})
+    serde_json::json!({
+        "drills": groups, "damaged": drills.damaged, "twice": drills.again, "refused": refused,
+    })
 }
 
 /// A step by name and turn, for an answer.

@@ -12,7 +12,7 @@ use serde_json::{Map, Value};
 
 use super::entry::{Body, FORMAT, HEADER_LIMIT, Header, LINE_LIMIT, RECORD_LIMIT, VERSION};
 use super::sha256_hex;
-use super::write::{CRC_TAIL, Link, checksum, tail};
+use super::write::{Link, is_sound};
 use crate::clock::Moment;
 
 /// After this many faults the rest is not read: it is no record, and the account would not end.
@@ -312,9 +312,7 @@ struct Parsed {
 
 /// The checksum first, so that damage is never mistaken for another form; then the object.
 fn parse(line: &[u8]) -> Result<Parsed, Why> {
-    let covered = line.len().checked_sub(CRC_TAIL).ok_or(Why::Checksum)?;
-    let (body, end) = line.split_at(covered);
-    if end != tail(&checksum(body)).as_bytes() {
+    if !is_sound(line) {
         return Err(Why::Checksum);
     }
     // serde_json stops at a depth of 128 by itself.

@@ -32,14 +32,16 @@
 
 use std::fmt;
 
-use super::entry::{Body, HEADER_LIMIT, LINE_LIMIT, Line};
+use serde::Serialize;
+
+use super::entry::{Body, HEADER_LIMIT, LINE_LIMIT};
 use super::sha256_hex;
 use crate::clock::Moment;
 
 /// The text before a line's checksum.
-pub(super) const CRC_MARK: &str = r#","crc":""#;
+const CRC_MARK: &str = r#","crc":""#;
 /// Bytes from the mark to the newline, newline excluded: the mark, eight digits, `"}`.
-pub(super) const CRC_TAIL: usize = CRC_MARK.len() + 8 + 2;
+const CRC_TAIL: usize = CRC_MARK.len() + 8 + 2;
 
 /// Where the next line hangs on.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -98,28 +100,46 @@ impl fmt::Display for Unframed {
     }
 }
 
+/// Whether a line, without its newline, ends in the checksum of what stands before that.
+#[must_use]
+pub(super) fn is_sound(line: &[u8]) -> bool {
+    let covered = line.len().checked_sub(CRC_TAIL).map(|covered| line.split_at(covered));
+    covered.is_some_and(|(body, end)| end == tail(&checksum(body)).as_bytes())
+}
+
 /// Frames one entry behind `link`.
 ///
 /// # Errors
 /// [`Unframed`] when the line would be longer than a reader accepts.
 pub fn frame(link: &Link, at: Moment, body: &Body) -> Result<Framed, Unframed> {
     let limit = if matches!(body, Body::Header(_)) { HEADER_LIMIT } else { LINE_LIMIT };
-    let line = Line {
-        seq: link.seq,
-        at: at.0,
-        body: body.clone(),
-        prev: link.prev.clone(),
-        crc: "0".repeat(8),
-    };
-    let bytes = serde_json::to_vec(&line).map_err(|why| Unframed::NoJson(why.to_string()))?;
-    sealed(bytes, link, limit)
+    framed(link, at, body, limit)
 }
 
-/// A line of JSON that ends in a checksum of zeros, with its own checksum and a newline.
+/// A line of any file of this kind: its number, its moment, what it says, its link and checksum.
+#[derive(Serialize)]
+struct Sealed<'a, B> {
+    seq: u64,
+    at: i64,
+    #[serde(flatten)]
+    body: &'a B,
+    prev: &'a str,
+    crc: &'static str,
+}
+
+/// Frames what a line says behind `link`.
 ///
 /// # Errors
-/// [`Unframed`] when it is longer than `limit`.
-pub(super) fn sealed(mut bytes: Vec<u8>, link: &Link, limit: usize) -> Result<Framed, Unframed> {
+/// [`Unframed`] when the line would be longer than `limit`, its newline included.
+pub(super) fn framed<B: Serialize>(
+    link: &Link,
+    at: Moment,
+    body: &B,
+    limit: usize,
+) -> Result<Framed, Unframed> {
+    // The checksum is put in over as many zeros.
+    let line = Sealed { seq: link.seq, at: at.0, body, prev: &link.prev, crc: "00000000" };
+    let mut bytes = serde_json::to_vec(&line).map_err(|why| Unframed::NoJson(why.to_string()))?;
     let covered = bytes.len().saturating_sub(CRC_TAIL);
     let crc = checksum(&bytes[..covered]);
     bytes.truncate(covered);
@@ -133,12 +153,12 @@ pub(super) fn sealed(mut bytes: Vec<u8>, link: &Link, limit: usize) -> Result<Fr
 }
 
 /// The CRC-32C of `bytes` in eight lower-case hex digits.
-pub(super) fn checksum(bytes: &[u8]) -> String {
+fn checksum(bytes: &[u8]) -> String {
     format!("{:08x}", crc32c::crc32c(bytes))
 }
 
 /// A line's last bytes before its newline, for this checksum.
-pub(super) fn tail(crc: &str) -> String {
+fn tail(crc: &str) -> String {
     format!("{CRC_MARK}{crc}\"}}")
 }
 

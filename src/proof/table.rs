@@ -13,7 +13,7 @@ use super::network::Point;
 use super::verdict::behind;
 use crate::clock::{Millis, Moment};
 use crate::procedure::model::Procedure;
-use crate::procedure::plan::{Limit, Plan, PlanStep, StepIx};
+use crate::procedure::plan::{Limit, Plan, StepIx};
 use crate::procedure::timing::{Known, Point as Named, SpeechLengths, What, Why};
 use std::collections::BTreeSet;
 
@@ -141,11 +141,7 @@ impl Table {
         }
         for _ in 0..MOST_ROUNDS {
             let made = given.ahead(start, standing, &self.forms, &self.without)?;
-            self.at_risk.extend(made.segment.unanchored.map(|place| {
-                let binds = |step: &PlanStep| step.windows.iter().any(|w| w.place == place);
-                let whose = given.plan.indexed().find(|(_, step)| binds(step));
-                WindowKey { step: whose.map_or(start, |(at, _)| at), place }
-            }));
+            self.at_risk.extend(made.segment.unanchored);
             let Verdict::Not(cycle) = check(&made.segment.network) else {
                 let dispatch = Dispatch::new(made.segment.network.clone()).ok()?;
                 return Some((made, dispatch));

@@ -183,8 +183,8 @@ pub(super) fn whole(
             Ok(Err(refusal)) => return Ok(Err(Verdict::Refused(refusal))),
             Err(large) => return Ok(Err(Verdict::TooLarge(large))),
         };
-        if let Some(place) = segment.unanchored {
-            return Ok(Err(Verdict::Unanchored(place)));
+        if let Some(key) = segment.unanchored {
+            return Ok(Err(Verdict::Unanchored(key.place)));
         }
         open.extend(segment.leads.iter().copied());
         slot.insert(segment);

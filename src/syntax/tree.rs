@@ -602,6 +602,23 @@ pub enum Event {
     Over,
 }
 
+impl Event {
+    /// As it is written.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Event::Called => "called",
+            Event::Heard => "heard",
+            Event::Begun => "begun",
+            Event::Done => "done",
+            Event::Released => "released",
+            Event::Answered => "answered",
+            Event::Reported => "reported",
+            Event::Over => "over",
+        }
+    }
+}
+
 /// In which turns of a `for each` or `repeat` a line holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Turns {

@@ -11,7 +11,9 @@ use super::replay::Happened;
 use crate::clock::Millis;
 use crate::journal::drill::{About, Answer, Judged};
 use crate::journal::happened::{Effect, Fact, Shown, StepAt};
-use crate::procedure::model::{Event, EventRef, Node, Procedure, Step};
+use crate::procedure::model::{EventRef, Node, Procedure, Step};
+use crate::vehicle::Draw;
+use crate::vehicle::law::Law;
 
 /// So many steps stand to choose from, where the procedure has so many.
 const CHOICES: usize = 4;
@@ -70,12 +72,13 @@ pub fn items(reel: &Reel, procedure: Option<&Procedure>, seed: u64) -> Vec<Item>
     let lengths = lengths(&steps);
     let item = |(n, stop): (usize, Stop)| {
         let by = steps.iter().find(|step| step.name == stop.step.name).and_then(|step| by(step));
-        let mut mix = Mix(seed ^ (n as u64).wrapping_mul(GAMMA));
+        let mut draw = Draw::of_run(seed, n as u64, Law::Inside);
         let others: Vec<&String> = acts.iter().filter(|act| **act != stop.act).collect();
-        let mut chosen: Vec<String> = mix.some(others, CHOICES - 1).into_iter().cloned().collect();
-        let right = mix.below(chosen.len() + 1);
+        let mut chosen: Vec<String> =
+            some(&mut draw, others, CHOICES - 1).into_iter().cloned().collect();
+        let right = below(&mut draw, chosen.len() + 1);
         chosen.insert(right, stop.act);
-        let times = times(by.as_ref(), &lengths, &mut mix);
+        let times = times(by.as_ref(), &lengths, &mut draw);
         Item { before: stop.before, step: stop.step, nth: stop.nth, acts: chosen, right, by, times }
     };
     stops.into_iter().enumerate().map(item).collect()
@@ -179,19 +182,9 @@ fn by(step: &Step) -> Option<By> {
 
 /// A moment as the script calls it.
 fn moment(of: &EventRef, here: &str) -> String {
-    let event = match of.event {
-        Event::Called => "called",
-        Event::Heard => "heard",
-        Event::Begun => "begun",
-        Event::Done => "done",
-        Event::Released => "released",
-        Event::Answered => "answered",
-        Event::Reported => "reported",
-        Event::Over => "over",
-    };
     let name = if of.path.is_empty() { here.to_owned() } else { of.path.join(" ") };
-    let before = if of.previous { "the turn before: " } else { "" };
-    format!("{before}{name} {event}")
+    let before = if of.previous { "previous " } else { "" };
+    format!("{before}{name} {}", of.event.word())
 }
 
 /// Every window's length in the procedure, each once.
@@ -205,7 +198,7 @@ fn lengths(steps: &[&Step]) -> Vec<Millis> {
 
 /// Times to choose from: the window's own, others of the procedure, and twice or half of it; in order, so
 /// that the place among them tells nothing.
-fn times(by: Option<&By>, lengths: &[Millis], mix: &mut Mix) -> Vec<Option<Millis>> {
+fn times(by: Option<&By>, lengths: &[Millis], draw: &mut Draw) -> Vec<Option<Millis>> {
     let right = by.map(|by| by.within);
     let base = right.or(lengths.first().copied()).unwrap_or(Millis::secs(30));
     let mut others: Vec<Millis> = lengths.to_vec();
@@ -214,7 +207,7 @@ fn times(by: Option<&By>, lengths: &[Millis], mix: &mut Mix) -> Vec<Option<Milli
     others.sort();
     others.dedup();
     let wanted = TIMES - usize::from(right.is_some());
-    let mut times: Vec<Millis> = mix.some(others, wanted).into_iter().chain(right).collect();
+    let mut times: Vec<Millis> = some(draw, others, wanted).into_iter().chain(right).collect();
     times.sort();
     times.into_iter().map(Some).chain([None]).collect()
 }
@@ -300,32 +293,18 @@ pub fn score(answers: &[Answer]) -> Score {
     score
 }
 
-/// Weyl's constant for 64 bits, and the finisher below: Steele, Lea, Flood, "Fast splittable pseudorandom
-/// number generators", OOPSLA 2014, figures 16 and 17.
-const GAMMA: u64 = 0x9e37_79b9_7f4a_7c15;
+/// One of `n`, from 0.
+fn below(draw: &mut Draw, n: usize) -> usize {
+    let last = i64::try_from(n.saturating_sub(1)).unwrap_or(i64::MAX);
+    usize::try_from(draw.between(0, last)).unwrap_or(0)
+}
 
-struct Mix(u64);
-
-impl Mix {
-    fn bits(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(GAMMA);
-        let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
+/// At most so many of these, in any order.
+fn some<T>(draw: &mut Draw, mut all: Vec<T>, most: usize) -> Vec<T> {
+    let mut chosen = Vec::new();
+    while chosen.len() < most && !all.is_empty() {
+        let at = below(draw, all.len());
+        chosen.push(all.swap_remove(at));
     }
-
-    fn below(&mut self, n: usize) -> usize {
-        let n = u64::try_from(n.max(1)).unwrap_or(1);
-        usize::try_from(self.bits() % n).unwrap_or(0)
-    }
-
-    /// At most so many of these, in any order.
-    fn some<T>(&mut self, mut all: Vec<T>, most: usize) -> Vec<T> {
-        let mut chosen = Vec::new();
-        while chosen.len() < most && !all.is_empty() {
-            let at = self.below(all.len());
-            chosen.push(all.swap_remove(at));
-        }
-        chosen
-    }
+    chosen
 }

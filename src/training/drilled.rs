@@ -1,9 +1,9 @@
 //! What many drills say together: takes the answers of each, gives counts by script, by person only on
 //! request, and by step. Editions of a script are kept apart; runs are counted elsewhere.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use crate::journal::drill::{About, Judged, ReadDrill};
+use crate::journal::drill::{About, Judged, ReadDrill, VERSION};
 
 /// What is counted together.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -47,6 +47,9 @@ pub struct Drills {
     pub refused: Vec<(String, String)>,
     /// Files with torn or damaged lines.
     pub damaged: Vec<String>,
+    /// Files that were there before under another name.
+    pub again: Vec<String>,
+    seen: BTreeSet<(String, String)>,
 }
 
 impl Drills {
@@ -56,6 +59,13 @@ impl Drills {
             let why = "no answers of a drill, or its first line is damaged".to_owned();
             return self.refused.push((name.to_owned(), why));
         };
+        if header.version > VERSION {
+            let why = format!("version {} of its form, where {VERSION} is known", header.version);
+            return self.refused.push((name.to_owned(), why));
+        }
+        if !self.seen.insert((header.started.clone(), drill.last.clone())) {
+            return self.again.push(name.to_owned());
+        }
         if drill.damaged > 0 {
             self.damaged.push(name.to_owned());
         }

@@ -50,7 +50,9 @@ impl Pace {
     #[must_use]
     pub fn slower(self) -> Pace {
         match self.num {
-            0 | 1 => Pace { num: 1, den: self.den.saturating_mul(2).min(SLOWEST) },
+            // From all at once the next is the quickest that can be followed.
+            0 => Pace::times(QUICKEST),
+            1 => Pace { num: 1, den: self.den.saturating_mul(2).min(SLOWEST) },
             num => Pace { num: num / 2, den: 1 },
         }
     }
@@ -352,5 +354,6 @@ mod tests {
         assert_eq!(told, ["×3", "×1", "×1/2", "×1/4", "×1/8", "×1/8"]);
         assert_eq!(pace.quicker().to_string(), "×1/4");
         assert_eq!(Pace::times(800).quicker().to_string(), "×1000");
+        assert_eq!(Pace::times(0).slower().to_string(), "×1000");
     }
 }

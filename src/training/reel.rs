@@ -58,7 +58,7 @@ pub struct Reel {
     kept: Vec<Frame>,
     cues: Vec<Moment>,
     steps: Vec<Entered>,
-    /// Moments with scenes worth a look, and the first of those scenes.
+    /// Moments with scenes worth a look, and the last few of those scenes.
     marks: Vec<(Moment, Vec<usize>)>,
 }
 

@@ -10,6 +10,7 @@ use super::statistics::float;
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Node, Procedure, Step};
 use crate::source::Place;
+use std::collections::BTreeSet;
 
 /// A time that the script declares.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -53,10 +54,16 @@ impl Declared {
     }
 }
 
-/// Every declared time with room between its bounds, each sentence once.
+/// Every declared time with room between its bounds, each sentence once; of a step's answers the first,
+/// which is the hoped-for one.
 #[must_use]
 pub fn declared(procedure: &Procedure) -> Vec<Declared> {
+    let mut answered = BTreeSet::new();
     let mut all = every(procedure);
+    all.retain(|declared| match &declared.of {
+        Of::Answer(step, _) => answered.insert(step.clone()),
+        _ => true,
+    });
     all.retain(|declared| declared.span.lo < declared.span.hi);
     all
 }
@@ -85,7 +92,7 @@ pub fn every(procedure: &Procedure) -> Vec<Declared> {
         if let Some((count, lasting)) = step.count.as_ref().and_then(|c| Some((c, c.lasting?))) {
             add(Of::Strokes(name(), count.place), lasting);
         }
-        if let Some(met) = step.met.first() {
+        for met in &step.met {
             add(Of::Answer(name(), met.place), met.delay);
         }
     });

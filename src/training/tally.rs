@@ -23,6 +23,8 @@ pub struct Key {
     pub title: String,
     /// The hash of its text: another edition has another.
     pub sha256: String,
+    /// The hashes of the files that it uses.
+    pub used: Vec<String>,
     /// Whether it was practice.
     pub rehearsal: bool,
     /// Who, where that was asked for and is known.
@@ -44,10 +46,10 @@ pub struct Group {
     pub windows: BTreeMap<(String, u32), Window>,
     /// How often each step's window closed first.
     pub missed: BTreeMap<String, u64>,
-    /// How often each step was entered.
-    pub entered: BTreeMap<String, u64>,
+    /// How often each moment was told of at all.
+    pub told: BTreeMap<Timed, u64>,
     /// Bounds of the script that were broken, by step and moment.
-    pub broken: BTreeMap<(String, &'static str), Broken>,
+    pub broken: BTreeMap<Timed, Broken>,
     /// The lengths of the runs that were learned without going back, in the order of their start.
     pub lengths: Vec<(String, Millis)>,
     /// Damaged records among them.
@@ -65,6 +67,35 @@ pub struct Window {
     pub length: Option<Millis>,
     /// What was left, each time.
     pub left: Lengths,
+}
+
+/// A moment of a step whose time the script declares.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Timed {
+    /// The step.
+    pub step: String,
+    /// Which moment.
+    pub which: Which,
+}
+
+/// Which moment of a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Which {
+    /// The person's act, by the record's word for the moment.
+    Act(&'static str),
+    /// The vehicle's answer with this number, from 0.
+    Answer(u32),
+}
+
+impl Which {
+    /// In a word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Which::Act(word) => word,
+            Which::Answer(_) => "answered",
+        }
+    }
 }
 
 /// A bound that was broken.
@@ -158,6 +189,7 @@ impl Tally {
         let key = Key {
             title: header.title.clone(),
             sha256: header.script_sha256().to_owned(),
+            used: header.files.iter().skip(1).map(|file| file.sha256.clone()).collect(),
             rehearsal: header.run == RunKind::Rehearsal,
             person: header.operator.clone().filter(|_| by_person),
         };
@@ -167,9 +199,10 @@ impl Tally {
         group.header.get_or_insert(header);
     }
 
-    /// Works out what the records propose of the declared times; each script is proven anew for it.
+    /// Works out what the live runs propose of the declared times; each script is proven anew for it. An
+    /// imaginary vehicle says nothing about a real one.
     pub fn propose(&mut self) {
-        for group in self.groups.values_mut() {
+        for (_, group) in self.groups.iter_mut().filter(|(key, _)| !key.rehearsal) {
             group.proposed = proposed(group);
         }
     }
@@ -197,7 +230,6 @@ impl Group {
         }
         for row in sum.rows.iter().filter(|row| !row.taken_back) {
             let step = &row.step.name;
-            *self.entered.entry(step.clone()).or_default() += 1;
             if matches!(row.outcome, Some((h::Outcome::Late, _))) {
                 *self.missed.entry(step.clone()).or_default() += 1;
             }
@@ -207,19 +239,45 @@ impl Group {
                 window.left.add(*left);
             }
         }
+        self.times(scenes);
+        self.practised(started, scenes, sum, class);
+    }
+
+    /// Which moments were told of, and which of them lay outside their bounds. Which answer it was is
+    /// told right after.
+    fn times(&mut self, scenes: &[Scene]) {
+        let mut answered = None;
         for scene in scenes {
-            if let Happened::Effect(h::Effect::Fact { fact: h::Fact::Broken { step, mark, ms } }) =
-                &scene.what
-            {
-                let broken = self.broken.entry((step.name.clone(), mark_word(*mark))).or_default();
-                if *ms < 0 {
-                    broken.sooner.add(Millis(ms.saturating_neg()));
-                } else {
-                    broken.longer.add(Millis(*ms));
+            let Happened::Effect(h::Effect::Fact { fact }) = &scene.what else { continue };
+            match fact {
+                h::Fact::Broken { step, mark: h::Mark::Answered, ms } => {
+                    answered = Some((step.clone(), *ms));
                 }
+                h::Fact::Broken { step, mark, ms } => {
+                    let which = Which::Act(mark_word(*mark));
+                    self.broke(Timed { step: step.name.clone(), which }, *ms);
+                }
+                h::Fact::Outcome { step, outcome } => {
+                    let which = match outcome {
+                        h::Outcome::Done => Which::Act(mark_word(h::Mark::Done)),
+                        h::Outcome::Met { nth, .. } => Which::Answer(*nth),
+                        _ => continue,
+                    };
+                    let timed = Timed { step: step.name.clone(), which };
+                    *self.told.entry(timed.clone()).or_default() += 1;
+                    if let Some((_, ms)) = answered.take().filter(|(of, _)| of == step) {
+                        self.broke(timed, ms);
+                    }
+                }
+                _ => {}
             }
         }
-        self.practised(started, scenes, sum, class);
+    }
+
+    fn broke(&mut self, timed: Timed, ms: i64) {
+        let broken = self.broken.entry(timed).or_default();
+        let by = Millis(ms.saturating_abs());
+        if ms < 0 { broken.sooner.add(by) } else { broken.longer.add(by) }
     }
 
     /// The length of a run that was learned at once: others are longer for another reason than practice.

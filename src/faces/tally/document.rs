@@ -6,7 +6,7 @@ use super::{proposals, verdict};
 use crate::clock::Span;
 use crate::training::intervals::{exact, jeffreys};
 use crate::training::statistics::{Interval, Lengths, Z95, wilson};
-use crate::training::tally::{Broken, Group, Key, Tally};
+use crate::training::tally::{Broken, Group, Key, Tally, Timed};
 
 /// For programs.
 #[must_use]
@@ -37,7 +37,7 @@ fn one(key: &Key, group: &Group) -> Value {
     });
     let broken = group.broken.iter().map(|(at, broken)| contradicted(group, at, broken));
     json!({
-        "title": key.title, "script_sha256": key.sha256, "rehearsal": key.rehearsal,
+        "title": key.title, "script_sha256": key.sha256, "used_sha256": key.used, "rehearsal": key.rehearsal,
         "person": key.person, "runs": n, "learned": k, "damaged": group.damaged,
         "learned_95%": { "wilson": pair(wilson(k, n, Z95)), "jeffreys": pair(jeffreys(k, n)),
             "exact": pair(exact(k, n)) },
@@ -54,7 +54,7 @@ fn one(key: &Key, group: &Group) -> Value {
     })
 }
 
-fn contradicted(group: &Group, at: &(String, &'static str), broken: &Broken) -> Value {
+fn contradicted(group: &Group, at: &Timed, broken: &Broken) -> Value {
     let times = group.proposed.iter().flat_map(|proposed| &proposed.times);
     let known = times.into_iter().find(|time| time.at == *at);
     let ms = |span: Span| json!([span.lo.0, span.hi.0]);
@@ -66,7 +66,7 @@ fn contradicted(group: &Group, at: &(String, &'static str), broken: &Broken) -> 
     });
     let beyond = |lengths: &Lengths| json!({ "times": lengths.n(), "most_ms": lengths.most().map(|most| most.0) });
     json!({
-        "step": at.0, "moment": at.1, "of": group.entered.get(&at.0).copied().unwrap_or(0),
+        "step": at.step, "moment": at.which.word(), "of": group.told.get(at).copied().unwrap_or(0),
         "longer": beyond(&broken.longer), "sooner": beyond(&broken.sooner),
         "line": known.map(|time| time.line), "declared_ms": known.map(|time| ms(time.declared)),
         "proposed": wider.collect::<Vec<_>>(),

@@ -17,7 +17,7 @@ use crate::proof::verdict::Verdict;
 use crate::training::bounds::Wider;
 use crate::training::intervals::jeffreys;
 use crate::training::statistics::{Interval, Z95, fraction, wilson};
-use crate::training::tally::{Broken, Group, Key, Tally, Window};
+use crate::training::tally::{Broken, Group, Key, Tally, Timed, Window};
 
 /// The quantiles that are shown of what was left, in thousandths.
 const SHOWN: [u32; 3] = [50, 500, 950];
@@ -129,9 +129,9 @@ fn contradicted(text: &mut String, group: &Group) {
 }
 
 /// One time that was broken, in a sentence.
-fn contradiction(group: &Group, at: &(String, &'static str), broken: &Broken) -> String {
-    let (step, mark) = at;
-    let n = group.entered.get(step).copied().unwrap_or(0);
+fn contradiction(group: &Group, at: &Timed, broken: &Broken) -> String {
+    let (step, mark) = (&at.step, at.which.word());
+    let n = group.told.get(at).copied().unwrap_or(0);
     let times = group.proposed.iter().flat_map(|proposed| &proposed.times);
     let known = times.into_iter().find(|time| time.at == *at);
     let whose = known.map_or_else(
@@ -153,10 +153,7 @@ fn contradiction(group: &Group, at: &(String, &'static str), broken: &Broken) ->
 }
 
 /// The wider bounds for a time that was broken.
-fn proposals<'a>(
-    group: &'a Group,
-    at: &'a (String, &'static str),
-) -> impl Iterator<Item = &'a Wider> {
+fn proposals<'a>(group: &'a Group, at: &'a Timed) -> impl Iterator<Item = &'a Wider> {
     let times = group.proposed.iter().flat_map(|proposed| &proposed.times);
     times.filter(move |time| time.at == *at).flat_map(|time| &time.wider)
 }
@@ -167,7 +164,11 @@ fn proposal(wider: &Wider) -> String {
         1000 => "all of them".to_owned(),
         other => format!("{} of 100", other / 10),
     };
-    format!("\"{}\" agrees with {share}; with it: {}", span(wider.span), verdict(&wider.verdict))
+    format!(
+        "\"{}\" is long enough for {share}; with it: {}",
+        span(wider.span),
+        verdict(&wider.verdict)
+    )
 }
 
 /// Bounds as a script has them.

@@ -292,7 +292,7 @@ impl Check<'_> {
     fn no_event(&mut self, step: &str, event: &EventRef, because: &str) {
         let complaint = Complaint::new(Code::NoSuchEvent, event.place)
             .with("step", step)
-            .with("event", event_word(event.event))
+            .with("event", event.event.word())
             .with("because", because);
         self.complain(complaint);
     }
@@ -374,19 +374,5 @@ fn numbers(test: &ConditionTest) -> Option<(i64, i64)> {
         ConditionTest::AtMost(hi) => Some((i64::MIN, *hi)),
         ConditionTest::Between(lo, hi) => Some((*lo, *hi)),
         ConditionTest::SameAs(_) | ConditionTest::Is(_) => None,
-    }
-}
-
-/// A moment as written.
-const fn event_word(event: Event) -> &'static str {
-    match event {
-        Event::Called => "called",
-        Event::Heard => "heard",
-        Event::Begun => "begun",
-        Event::Done => "done",
-        Event::Released => "released",
-        Event::Answered => "answered",
-        Event::Reported => "reported",
-        Event::Over => "over",
     }
 }

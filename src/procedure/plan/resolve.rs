@@ -181,23 +181,9 @@ impl Builder<'_> {
     }
 }
 
-/// A moment's word.
-pub(super) fn word(event: Event) -> &'static str {
-    match event {
-        Event::Called => "called",
-        Event::Heard => "heard",
-        Event::Begun => "begun",
-        Event::Done => "done",
-        Event::Released => "released",
-        Event::Answered => "answered",
-        Event::Reported => "reported",
-        Event::Over => "over",
-    }
-}
-
 fn not_happened(event: &EventRef) -> Complaint {
     let previous = if event.previous { "previous " } else { "" };
-    let words = format!("{previous}{} {}", event.path.join(" "), word(event.event));
+    let words = format!("{previous}{} {}", event.path.join(" "), event.event.word());
     Complaint::new(Code::EventNotHappened, event.place).with("event", words)
 }
 
@@ -209,6 +195,6 @@ pub(super) fn no_such_event(
 ) -> Complaint {
     Complaint::new(Code::NoSuchEvent, place)
         .with("step", step)
-        .with("event", word(event))
+        .with("event", event.word())
         .with("because", because)
 }

@@ -61,7 +61,8 @@ impl Maker<'_> {
             if step.hold == Some(Hold::On) && window.subject == Event::Released {
                 // Laid where it is let go of, if anywhere.
                 if !plan.steps.iter().any(|s| s.lets_go == Some(at)) {
-                    self.made.unanchored.get_or_insert(window.place);
+                    let key = WindowKey { step: at, place: window.place };
+                    self.made.unanchored.get_or_insert(key);
                 }
                 continue;
             }
@@ -98,7 +99,7 @@ impl Maker<'_> {
         let subject = Named { step: at, mark: Mark::of(window.subject) };
         let key = WindowKey { step: at, place: window.place };
         let Some(to) = path.seen.get(&subject).and_then(|forms| forms.first()).cloned() else {
-            self.made.unanchored.get_or_insert(window.place);
+            self.made.unanchored.get_or_insert(key);
             return Ok(());
         };
         let Some(from) = self.anchor(key, Named::of(window.anchor), path, window.range)? else {
@@ -121,7 +122,7 @@ impl Maker<'_> {
             if range.hi.is_none() {
                 return Ok(Some(Hidden::seen(self.earlier(anchor)?)));
             }
-            self.made.unanchored.get_or_insert(key.place);
+            self.made.unanchored.get_or_insert(key);
             return Ok(None);
         };
         let form = if self.forms.contains(&key) { forms.first() } else { forms.last() };

@@ -61,7 +61,7 @@ pub struct Segment {
     pub earlier: BTreeMap<Named, Point>,
     /// A sentence that measures from a moment before the segment, or binds one that its branches never
     /// reach: it could not be laid, and nothing may be concluded from the network.
-    pub unanchored: Option<Place>,
+    pub unanchored: Option<WindowKey>,
     /// Where each branch ends, and what follows.
     pub ends: Vec<End>,
     /// How often each retry was written out, by its sentence.

@@ -7,7 +7,9 @@ use super::{
 };
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Hold, PurseId, Range};
-use crate::procedure::plan::{Limit, Next, PlanMet, PlanStep, Report, StepIx, Target, person};
+use crate::procedure::plan::{
+    Anchor, Limit, Next, PlanMet, PlanStep, Report, StepIx, Target, person,
+};
 use crate::procedure::timing::{Mark, Point as Named, What, report_delay};
 use crate::proof::hidden::{Ground, Hidden, Leg};
 use crate::proof::network::Point;
@@ -112,7 +114,8 @@ impl Maker<'_> {
         }
         let Some(silence) = &step.silence else { return Ok(()) };
         // The person says so once it is sure, or the guide decides when a report could have come.
-        let from = self.from(Named::of(silence.anchor), path, silence.place, end);
+        let from =
+            self.from(WindowKey { step: at, place: silence.place }, silence.anchor, path, end);
         let report = report_delay(self.procedure, step).hi;
         let until = Span::new(silence.within, silence.within.plus(report));
         let leg = self.leg(until, at, silence.place, What::Silence);
@@ -165,7 +168,7 @@ impl Maker<'_> {
         let recognise = hull(&|met| met.recognise);
         let place = group.first().map_or(step.place, |met| met.place);
         let from = match group.first() {
-            Some(met) => self.from(Named::of(met.anchor), path, met.place, end),
+            Some(met) => self.from(WindowKey { step: at, place: met.place }, met.anchor, path, end),
             None => end.clone(),
         };
         let answer = self.leg(delay, at, place, What::Answer);
@@ -197,10 +200,16 @@ impl Maker<'_> {
     }
 
     /// The form of a moment from its cue: links start there. One before the segment is not known.
-    pub(super) fn from(&mut self, named: Named, path: &Path, place: Place, end: &Hidden) -> Hidden {
-        let known = path.seen.get(&named).and_then(|forms| forms.first()).cloned();
+    pub(super) fn from(
+        &mut self,
+        key: WindowKey,
+        anchor: Anchor,
+        path: &Path,
+        end: &Hidden,
+    ) -> Hidden {
+        let known = path.seen.get(&Named::of(anchor)).and_then(|forms| forms.first()).cloned();
         known.unwrap_or_else(|| {
-            self.made.unanchored.get_or_insert(place);
+            self.made.unanchored.get_or_insert(key);
             end.clone()
         })
     }

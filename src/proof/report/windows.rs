@@ -154,25 +154,39 @@ fn below((most, by): (i64, Millis), short: Short<'_>) -> Result<i64, Stopped> {
     }
 }
 
+/// A number that is tried before halving.
+#[derive(Clone, Copy)]
+enum Guess {
+    /// Less by what the last one was short by.
+    Short(i64),
+    /// The next after such a one that held: where it fails, that was the answer.
+    Next(i64),
+}
+
+impl Guess {
+    const fn at(self) -> i64 {
+        match self {
+            Guess::Short(at) | Guess::Next(at) => at,
+        }
+    }
+}
+
 /// The largest number that holds, between one that does and one that does not. What a cycle falls short
 /// by is mostly what the number is too large by (the cycle runs over it once): that is tried first, and
-/// the next larger one after it; whatever they say, the answer is the one that halving would find.
+/// the next larger one after it. Between two such guesses the range is halved, so that it ends as soon as
+/// halving does but for a factor, and with the same answer.
 fn between(mut good: i64, (bad, by): (i64, Millis), short: Short<'_>) -> Result<i64, Stopped> {
-    let (mut bad, mut guess) = (bad, Some(bad.saturating_sub(by.0)));
+    let (mut bad, mut guess) = (bad, Some(Guess::Short(bad.saturating_sub(by.0))));
     while bad - good > 1 {
-        let middle = good + (bad - good) / 2;
-        let hinted = guess.take().filter(|guess| good < *guess && *guess < bad);
-        let tried = hinted.unwrap_or(middle);
-        match short(tried)? {
-            None => {
-                good = tried;
-                guess = hinted.map(|hinted| hinted + 1);
+        let guessed = guess.take().filter(|guess| good < guess.at() && guess.at() < bad);
+        let tried = guessed.map_or(good + (bad - good) / 2, Guess::at);
+        match (short(tried)?, guessed) {
+            (None, Some(Guess::Short(at))) => (good, guess) = (tried, Some(Guess::Next(at + 1))),
+            (None, _) => good = tried,
+            (Some(by), None) => {
+                (bad, guess) = (tried, Some(Guess::Short(tried.saturating_sub(by.0))));
             }
-            Some(by) => {
-                bad = tried;
-                // After a guess that failed the next is halfway, so that the range halves in any case.
-                guess = hinted.is_none().then(|| tried.saturating_sub(by.0));
-            }
+            (Some(_), Some(_)) => bad = tried,
         }
     }
     Ok(good)
@@ -209,4 +223,46 @@ fn hard(row: &WindowReport, proof: &Proof) -> Option<Hard> {
         return Some(Hard::Reaction);
     }
     (row.slack < COMFORTABLE).then_some(Hard::LittleToSpare)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::cell::Cell;
+
+    /// A line that a cycle runs over so many times: the shortfall is as many times the excess.
+    fn tries(times: i64, answer: i64, range: (i64, i64)) -> u32 {
+        let tried = Cell::new(0);
+        let short = |at: i64| {
+            tried.set(tried.get() + 1);
+            Ok((at > answer).then(|| Millis((at - answer) * times)))
+        };
+        let by = Millis((range.1 - answer) * times);
+        assert_eq!(between(range.0, (range.1, by), &short).ok(), Some(answer), "{times} {answer}");
+        tried.get()
+    }
+
+    #[test]
+    fn the_largest_number_that_holds_is_found_in_few_tries() {
+        assert_eq!(tries(1, 45_000, (0, 60_000)), 2);
+        for times in [1, 2, 3, 7, 1000] {
+            for answer in [0, 1, 17, 29_999, 45_000, 59_998, 59_999] {
+                let tried = tries(times, answer, (0, 60_000));
+                assert!(tried <= 3 * 16 + 3, "{times} {answer}: {tried}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_shortfall_that_tells_little_costs_little_more() {
+        for answer in [0, 1, 31_234, 59_999] {
+            let tried = Cell::new(0);
+            let short = |at: i64| {
+                tried.set(tried.get() + 1);
+                Ok((at > answer).then_some(Millis(1)))
+            };
+            assert_eq!(between(0, (60_000, Millis(1)), &short).ok(), Some(answer));
+            assert!(tried.get() <= 3 * 16 + 3, "{answer}: {}", tried.get());
+        }
+    }
 }

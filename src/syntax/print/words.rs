@@ -4,10 +4,10 @@
 
 use crate::syntax::blocks;
 use crate::syntax::tree::{
-    Accord, Answer, At, Bound, Condition, ConditionTest, Count, Decimal, EndingClass, Event,
-    EventOf, Far, GoBack, HandCount, Held, HowMany, ItemClass, Length, Name, Outcome, Pattern,
-    Role, Sense, Sentence, Sight, SightOf, SignalWord, Status, SubjectKind, Text, Tries, Turns,
-    Unit, Value, ValueMore, When,
+    Accord, Answer, At, Bound, Condition, ConditionTest, Count, Decimal, EndingClass, EventOf, Far,
+    GoBack, HandCount, Held, HowMany, ItemClass, Length, Name, Outcome, Pattern, Role, Sense,
+    Sentence, Sight, SightOf, SignalWord, Status, SubjectKind, Text, Tries, Turns, Unit, Value,
+    ValueMore, When,
 };
 
 pub(super) fn sentence(sentence: &Sentence) -> String {
@@ -403,16 +403,7 @@ fn event_words(event: &EventOf) -> String {
         words.push("previous");
     }
     words.extend(event.path.iter().map(|name| name.value.as_str()));
-    words.push(match event.event.value {
-        Event::Called => "called",
-        Event::Heard => "heard",
-        Event::Begun => "begun",
-        Event::Done => "done",
-        Event::Released => "released",
-        Event::Answered => "answered",
-        Event::Reported => "reported",
-        Event::Over => "over",
-    });
+    words.push(event.event.value.word());
     words.join(" ")
 }
 

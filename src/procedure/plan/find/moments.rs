@@ -1,7 +1,6 @@
 //! Moments that a line counts on: have they happened, can they be seen in time, is there time.
 
 use super::super::graph::Graph;
-use super::super::resolve::word;
 use super::super::{Anchor, Next, Plan, PlanStep, PlanWindow, StepIx};
 use crate::clock::Millis;
 use crate::complaint::{Code, Complaint};
@@ -19,7 +18,7 @@ pub(super) fn not_happened(plan: &Plan, graph: &Graph, found: &mut Vec<Complaint
     let first = graph.happened(false);
     let mut complain = |anchor: Anchor, place: Place| {
         let name = &plan.step(anchor.step).name;
-        let event = format!("{name} {}", word(anchor.event));
+        let event = format!("{name} {}", anchor.event.word());
         found.push(Complaint::new(Code::EventNotHappened, place).with("event", event));
     };
     for (at, step) in plan.indexed() {
