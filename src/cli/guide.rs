@@ -14,10 +14,9 @@ use super::script::{examined, pictures, worst_length};
 use super::sound::Heard;
 use crate::edge::clock::Pace;
 use crate::edge::console::{Console, Look, Opening};
-use crate::edge::keymap::KeyMap;
 use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
 use crate::edge::run::{How, Live, Outcome, TakeUp, live};
-use crate::edge::settings::{self, keys_file};
+use crate::edge::settings::{KeptKeys, kept_keys};
 use crate::edge::writer::{Finish, Place, Plan};
 use crate::faces::practice::all_aloud;
 use crate::faces::verdict::verdict;
@@ -187,7 +186,11 @@ pub(super) fn lead(
     };
     let record = place.map(|place| Plan { place, second: around.second.clone(), header });
     let page = page::open(&args.page, around, &setting, heard.shelf.clone())?;
-    let (keys, trouble) = args.keys.clone().map_or_else(|| kept_keys(around), |keys| (keys, None));
+    let kept = || kept_keys(around.config_home.as_deref(), around.home.as_deref());
+    let KeptKeys { map: keys, trouble, .. } = match args.keys.clone() {
+        Some(map) => KeptKeys { map, ..KeptKeys::default() },
+        None => kept(),
+    };
     let hands = rehearsal.is_some_and(Rehearsal::is_own_hands);
     let opening = Opening { terminal, look, setting, keys, hands, page };
     let mut console =
@@ -217,21 +220,6 @@ pub(super) fn lead(
     live(live_run, console).map_err(|why| {
         format!("{why}\nMend it, name another folder with --record, or go on with --no-record.")
     })
-}
-
-/// The keys that `ready --keys` has kept, or the default ones with why not.
-fn kept_keys(around: &Surroundings) -> (KeyMap, Option<String>) {
-    let file = keys_file(around.config_home.as_deref(), around.home.as_deref());
-    let text = match file.as_deref().map_or(Ok(None), settings::read) {
-        Ok(text) => text.unwrap_or_default(),
-        Err(why) => {
-            return (KeyMap::default(), Some(format!("the kept keys are left aside: {why}")));
-        }
-    };
-    match KeyMap::saved(&text) {
-        Ok(keys) => (keys, None),
-        Err(why) => (KeyMap::default(), Some(format!("the kept keys are left aside: {why}"))),
-    }
 }
 
 fn banners(procedure: &Procedure, rehearsal: Option<&Rehearsal>) -> Vec<Banner> {

@@ -15,6 +15,8 @@ use crate::edge::asking::{Asking, Reply};
 use crate::edge::clock::{RunClock, wall_label};
 use crate::edge::config::{self, SoundCheck};
 use crate::edge::records::default_folder;
+use crate::edge::settings::kept_keys;
+use crate::edge::signals::Signal;
 use crate::edge::speaker::Speaker;
 use crate::edge::{fitness, player};
 use crate::faces::ready::{Fact, State, json, line};
@@ -55,7 +57,8 @@ pub fn run(args: &ReadyArgs, around: &Surroundings) -> Exit {
     if args.keys {
         return ready_keys::run(around);
     }
-    let mut told = Told { facts: Vec::new(), human: args.format == Figures::Human, raw: false };
+    let mut told =
+        Told { facts: Vec::new(), human: args.format == Figures::Human, raw: false, ended: None };
     match all(args, around, &mut told) {
         Ok(heard) => told.end(heard),
         // Whoever read it has gone.
@@ -73,6 +76,8 @@ struct Told {
     human: bool,
     /// Whether the terminal wants its lines ended twice.
     raw: bool,
+    /// The signal that has ended the questions.
+    ended: Option<Signal>,
 }
 
 impl Told {
@@ -98,6 +103,12 @@ impl Told {
             if writeln!(io::stdout(), "{text}").is_err() {
                 return Exit::Unable;
             }
+        }
+        match self.ended {
+            Some(Signal::Terminate) => return Exit::Terminated,
+            Some(Signal::HangUp) => return Exit::HungUp,
+            Some(Signal::Interrupt) => return Exit::Interrupted,
+            _ => {}
         }
         let any = |state| self.facts.iter().any(|fact| fact.state == state);
         match (any(State::Bad), any(State::Missing) || heard == Some(false)) {
@@ -128,10 +139,12 @@ fn all(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result<O
         told.fact(checked(before.as_ref(), speaker.player()))?;
         return Ok(None);
     }
-    let asking = Asking::begin(around.terminal)?;
+    let keys = kept_keys(around.config_home.as_deref(), around.home.as_deref()).map;
+    let asking = Asking::begin(around.terminal, keys)?;
     told.raw = around.terminal;
     let outcome = check(&mut speaker, &asking, told);
     speaker.finish();
+    told.ended = asking.ended_by();
     drop(asking);
     told.raw = false;
     let (heard, lag) = outcome?;
@@ -247,11 +260,11 @@ fn check(speaker: &mut Speaker, asking: &Asking, told: &mut Told) -> io::Result<
          one), and a sentence, if there is a voice.\n",
     )?;
     loop {
-        sample(speaker, asking, &mut clock);
+        let at_once = sample(speaker, asking, &mut clock);
         told.say(
             "? Did you hear all of it, clearly?  [Space or yes · e or no · a or again · q or stop]\n",
         )?;
-        match asking.answer() {
+        match at_once.unwrap_or_else(|| asking.answer()) {
             Reply::Again => {}
             Reply::Yes => break,
             Reply::No => {
@@ -301,18 +314,17 @@ fn check(speaker: &mut Speaker, asking: &Asking, told: &mut Told) -> io::Result<
     }
 }
 
-/// The three signals and a sentence; any answer cuts it short.
-fn sample(speaker: &mut Speaker, asking: &Asking, clock: &mut RunClock) {
+/// The three signals and a sentence. An answer that comes meanwhile cuts it short, and counts.
+fn sample(speaker: &mut Speaker, asking: &Asking, clock: &mut RunClock) -> Option<Reply> {
     for tone in [Tone::Prepare, Tone::Now, Tone::Missed] {
         speaker.ring(tone);
         let over = clock.now().after(PAUSE);
-        while let Some((reply, _)) = asking.until(clock, over) {
-            if matches!(reply, Reply::Stop | Reply::Ended) {
-                return;
-            }
+        if let Some((reply, _)) = asking.until(clock, over) {
+            return Some(reply);
         }
     }
     speaker.say(Cue::Question, SENTENCE);
+    None
 }
 
 /// Rings the ticks; gives when each was given and when the person tapped.

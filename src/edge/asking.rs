@@ -1,6 +1,7 @@
 //! A few questions outside a run: takes a terminal's keys or the lines of a pipe, gives answers with
 //! their moments. The terminal is as it was once it is dropped.
 
+use std::cell::Cell;
 use std::io::{self, BufRead};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -10,7 +11,11 @@ use std::time::Duration;
 use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 use super::clock::{RunClock, Wake};
+use super::keymap::KeyMap;
+use super::raw::Raw;
+use super::signals::{Listening, Signal, listen};
 use crate::clock::Moment;
+use crate::guide::cue::Press;
 
 /// An answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -27,28 +32,49 @@ pub enum Reply {
     Ended,
 }
 
+/// What comes in.
+#[derive(Clone, Copy, Debug)]
+enum Came {
+    Reply(Reply),
+    Signal(Signal),
+}
+
 /// Who is asked.
 #[derive(Debug)]
 pub struct Asking {
-    from: Receiver<Reply>,
+    from: Receiver<Came>,
     over: Arc<AtomicBool>,
-    raw: bool,
+    raw: Option<Raw>,
+    ended: Cell<Option<Signal>>,
+    /// Dropped with the rest: the signals do nothing then.
+    _listening: Option<Listening>,
 }
 
 impl Asking {
     /// Asks at the terminal, by single keys, or through a pipe, by lines.
     ///
     /// # Errors
-    /// When the terminal does not allow it, or no thread can be had.
-    pub fn begin(terminal: bool) -> io::Result<Asking> {
+    /// When the terminal does not allow it, or no thread or signal can be had.
+    pub fn begin(terminal: bool, keys: KeyMap) -> io::Result<Asking> {
         let (to, from) = channel();
         let over = Arc::new(AtomicBool::new(false));
         let until = Arc::clone(&over);
-        if terminal {
-            crossterm::terminal::enable_raw_mode()?;
-        }
-        let asking = Asking { from, over, raw: terminal };
-        let work = move || if terminal { keys(&to, &until) } else { lines(&to, &until) };
+        let raw = if terminal { Some(Raw::enter()?) } else { None };
+        let listening = raw.as_ref().map(|raw| {
+            let (modes, to) = (raw.modes(), to.clone());
+            listen(move |signal| {
+                if signal == Signal::Suspend {
+                    Raw::leave(&modes);
+                }
+                // Questions that are over hear no signals.
+                let _ = to.send(Came::Signal(signal));
+            })
+        });
+        let asking =
+            Asking { from, over, raw, ended: Cell::new(None), _listening: listening.transpose()? };
+        let work = move || {
+            if terminal { read_keys(&to, &until, &keys) } else { read_lines(&to, &until) }
+        };
         std::thread::Builder::new().name("answers".to_owned()).spawn(work)?;
         Ok(asking)
     }
@@ -58,7 +84,10 @@ impl Asking {
         loop {
             let woken = clock.wait_until(moment, &self.from);
             match woken.why {
-                Wake::Got(reply) => return Some((reply, woken.at)),
+                Wake::Got(came) => match self.understand(came) {
+                    Some(reply) => return Some((reply, woken.at)),
+                    None => continue,
+                },
                 Wake::Due => return None,
                 Wake::Closed => return Some((Reply::Ended, woken.at)),
                 Wake::Gap => {}
@@ -68,21 +97,44 @@ impl Asking {
 
     /// The next answer, however long it takes.
     pub fn answer(&self) -> Reply {
-        self.from.recv().unwrap_or(Reply::Ended)
+        loop {
+            let Ok(came) = self.from.recv() else { return Reply::Ended };
+            if let Some(reply) = self.understand(came) {
+                return reply;
+            }
+        }
+    }
+
+    /// The signal that has ended it, if one has.
+    pub fn ended_by(&self) -> Option<Signal> {
+        self.ended.get()
+    }
+
+    fn understand(&self, came: Came) -> Option<Reply> {
+        match came {
+            Came::Reply(reply) => Some(reply),
+            Came::Signal(Signal::Suspend) => None,
+            Came::Signal(Signal::Continued) => {
+                if let Some(raw) = &self.raw {
+                    raw.again();
+                }
+                None
+            }
+            Came::Signal(signal) => {
+                self.ended.set(Some(signal));
+                Some(Reply::Ended)
+            }
+        }
     }
 }
 
 impl Drop for Asking {
     fn drop(&mut self) {
         self.over.store(true, Ordering::Relaxed);
-        if self.raw {
-            // A terminal that has gone needs nothing back.
-            let _ = crossterm::terminal::disable_raw_mode();
-        }
     }
 }
 
-fn keys(to: &Sender<Reply>, over: &AtomicBool) {
+fn read_keys(to: &Sender<Came>, over: &AtomicBool, keys: &KeyMap) {
     while !over.load(Ordering::Relaxed) {
         let read = match event::poll(Duration::from_millis(20)) {
             Ok(false) => continue,
@@ -90,32 +142,31 @@ fn keys(to: &Sender<Reply>, over: &AtomicBool) {
             Err(why) => Err(why),
         };
         let reply = match read {
-            Ok(Event::Key(key)) if key.kind == KeyEventKind::Press => reply(key),
+            Ok(Event::Key(key)) if key.kind == KeyEventKind::Press => reply(key, keys),
             Ok(_) => None,
             Err(_) => return,
         };
-        if reply.is_some_and(|reply| to.send(reply).is_err()) {
+        if reply.is_some_and(|reply| to.send(Came::Reply(reply)).is_err()) {
             return;
         }
     }
 }
 
-fn reply(key: KeyEvent) -> Option<Reply> {
+/// What a key answers: as in a run, by the chosen keys; `y` and `n` besides.
+fn reply(key: KeyEvent, keys: &KeyMap) -> Option<Reply> {
     if key.modifiers.contains(KeyModifiers::CONTROL) {
         return matches!(key.code, KeyCode::Char('c' | 'd')).then_some(Reply::Stop);
     }
-    Some(match key.code {
-        KeyCode::Char(' ' | 'y') | KeyCode::Enter | KeyCode::PageDown | KeyCode::Right => {
-            Reply::Yes
-        }
-        KeyCode::Char('n' | 'e') | KeyCode::PageUp | KeyCode::Left => Reply::No,
-        KeyCode::Char('a' | '.') | KeyCode::Up => Reply::Again,
-        KeyCode::Char('q') | KeyCode::Esc => Reply::Stop,
-        _ => return None,
-    })
+    match (keys.press(key.code), key.code) {
+        (Some(Press::Done), _) | (None, KeyCode::Char('y')) => Some(Reply::Yes),
+        (Some(Press::SomethingElse), _) | (None, KeyCode::Char('n')) => Some(Reply::No),
+        (Some(Press::SayAgain), _) => Some(Reply::Again),
+        (Some(Press::Stop), _) => Some(Reply::Stop),
+        _ => None,
+    }
 }
 
-fn lines(to: &Sender<Reply>, over: &AtomicBool) {
+fn read_lines(to: &Sender<Came>, over: &AtomicBool) {
     for line in io::stdin().lock().lines().map_while(Result::ok) {
         let reply = match line.trim() {
             "yes" | "y" | "done" | "" => Reply::Yes,
@@ -124,7 +175,7 @@ fn lines(to: &Sender<Reply>, over: &AtomicBool) {
             "stop" => Reply::Stop,
             _ => continue,
         };
-        if over.load(Ordering::Relaxed) || to.send(reply).is_err() {
+        if over.load(Ordering::Relaxed) || to.send(Came::Reply(reply)).is_err() {
             return;
         }
     }

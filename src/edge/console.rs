@@ -4,10 +4,10 @@
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, channel};
 
-use crossterm::event::{KeyCode, KeyEventKind};
+use crossterm::event::{KeyCode, KeyEventKind, KeyModifiers};
 
 use super::clock::Beginning;
-use super::keymap::KeyMap;
+use super::keymap::{KeyMap, key_name};
 use super::keys::{Interrupts, Keyboard, Meant, Mode, line};
 use super::lines::{Lines, Wording};
 use super::page::{Around, News, Page};
@@ -85,6 +85,8 @@ pub struct Console {
     _listening: Option<Listening>,
     /// Whether a key stands for the person's hand at the vehicle.
     hands: bool,
+    /// Which do.
+    act: Vec<KeyCode>,
 }
 
 /// What came in, understood.
@@ -128,6 +130,7 @@ impl Console {
             let _ = signals.send(Happening::Signal(signal));
         })?);
         console.hands = hands;
+        console.act = act_keys(&keys);
         name_keys(&mut setting, if terminal { names(&keys, hands) } else { words(hands) });
         match (look, modes) {
             (Look::Big(looks), Some(modes)) => {
@@ -189,6 +192,7 @@ impl Console {
             page_note: None,
             _listening: None,
             hands: false,
+            act: Vec::new(),
         }
     }
 
@@ -341,7 +345,7 @@ impl Console {
         if is_input(&happening) {
             self.inbox.took();
         }
-        if self.hands && mode != Mode::Text && touches(&happening) {
+        if self.hands && mode != Mode::Text && touches(&happening, &self.act) {
             return self.is_human(at).then_some(Came::Meant(Meant::Touch));
         }
         let key = matches!(happening, Happening::Key(_));
@@ -414,7 +418,18 @@ impl Console {
 }
 
 /// The keys that are the person's hand at an imaginary vehicle.
-const ACT: &str = "Tab or v";
+const ACT: [KeyCode; 4] =
+    [KeyCode::Tab, KeyCode::Char('v'), KeyCode::Char('x'), KeyCode::Char('z')];
+
+/// The first two of them that stand for no press.
+fn act_keys(keys: &KeyMap) -> Vec<KeyCode> {
+    ACT.into_iter().filter(|key| keys.press(*key).is_none()).take(2).collect()
+}
+
+/// How those are called.
+fn act_name(keys: &KeyMap) -> String {
+    act_keys(keys).into_iter().map(key_name).collect::<Vec<_>>().join(" or ")
+}
 
 /// How keys are called on a face with a keyboard.
 fn names(keys: &KeyMap, hands: bool) -> KeyNames {
@@ -422,8 +437,8 @@ fn names(keys: &KeyMap, hands: bool) -> KeyNames {
         done: keys.name(Press::Done),
         other: keys.name(Press::SomethingElse),
         stop: keys.name(Press::Stop),
-        act: if hands { ACT.to_owned() } else { String::new() },
-        all: if hands { format!("{ACT} act · {}", keys.line()) } else { keys.line() },
+        act: if hands { act_name(keys) } else { String::new() },
+        all: if hands { format!("{} act · {}", act_name(keys), keys.line()) } else { keys.line() },
     }
 }
 
@@ -453,12 +468,17 @@ const fn is_late(notice: &Notice) -> bool {
     matches!(notice, Notice::Late { .. } | Notice::Unattended { .. })
 }
 
-/// Whether it is the person's hand at an imaginary vehicle: Tab, `v`, or the word `act` on a line.
-fn touches(happening: &Happening) -> bool {
+/// Whether it is the person's hand at an imaginary vehicle: one of its keys, or the word `act` on a line.
+fn touches(happening: &Happening, act: &[KeyCode]) -> bool {
     match happening {
         Happening::Key(key) => {
-            matches!(key.code, KeyCode::Tab | KeyCode::Char('v' | 'V'))
-                && key.kind == KeyEventKind::Press
+            let lower = match key.code {
+                KeyCode::Char(c) => KeyCode::Char(c.to_ascii_lowercase()),
+                other => other,
+            };
+            key.kind == KeyEventKind::Press
+                && !key.modifiers.contains(KeyModifiers::CONTROL)
+                && act.contains(&lower)
         }
         Happening::Line(line) => line.trim().eq_ignore_ascii_case("act"),
         _ => false,

@@ -240,8 +240,10 @@ impl KeyMap {
 /// Saved keys as one text for `--keys`.
 #[must_use]
 pub fn one_line(text: &str) -> String {
-    let lines = text.lines().map(|line| line.split('#').next().unwrap_or("").trim());
-    lines.filter(|line| !line.is_empty()).collect::<Vec<_>>().join(",")
+    let lines = text.lines().map(str::trim);
+    // A key may be `#`: only a whole line is a remark.
+    let said = lines.filter(|line| !line.is_empty() && !line.starts_with('#'));
+    said.collect::<Vec<_>>().join(",")
 }
 
 /// A key by the name that `--keys` knows, where it has one.

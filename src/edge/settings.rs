@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 
 use super::disk;
 use super::files::{self, Unreadable, Why};
+use super::keymap::{KeyMap, one_line};
+use crate::faces::safe::safe;
 
 /// A file of ours with this name: in `stepbell` in `XDG_CONFIG_HOME`, or in `.config` at home (XDG Base
 /// Directory Specification 0.8); `None` where neither is known.
@@ -21,6 +23,39 @@ pub fn file(config_home: Option<&OsStr>, home: Option<&OsStr>, name: &str) -> Op
 #[must_use]
 pub fn keys_file(config_home: Option<&OsStr>, home: Option<&OsStr>) -> Option<PathBuf> {
     file(config_home, home, "keys")
+}
+
+/// The keys that `ready --keys` has kept.
+#[derive(Clone, Debug, Default)]
+pub struct KeptKeys {
+    /// As one text for `--keys`; empty where there are none.
+    pub text: String,
+    /// What they mean, or the default ones.
+    pub map: KeyMap,
+    /// Why those that were kept cannot be used, and the way out.
+    pub trouble: Option<String>,
+}
+
+/// Reads the chosen keys.
+#[must_use]
+pub fn kept_keys(config_home: Option<&OsStr>, home: Option<&OsStr>) -> KeptKeys {
+    let Some(file) = keys_file(config_home, home) else { return KeptKeys::default() };
+    let kept = match read(&file) {
+        Ok(None) => return KeptKeys::default(),
+        Ok(Some(text)) => KeyMap::saved(&text)
+            .map(|map| (one_line(&text), map))
+            .map_err(|why| format!("{}: {why}", safe(&file.display().to_string()))),
+        Err(why) => Err(why.to_string()),
+    };
+    match kept {
+        Ok((text, map)) => KeptKeys { text, map, trouble: None },
+        Err(why) => {
+            let trouble = format!(
+                "the kept keys are left aside: {why}; `stepbell ready --keys` sets them anew"
+            );
+            KeptKeys { trouble: Some(trouble), ..KeptKeys::default() }
+        }
+    }
 }
 
 /// Reads a small text; `None` where there is no such file.

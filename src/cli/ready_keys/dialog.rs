@@ -285,7 +285,7 @@ impl Answers for Dialog {
                 .to_owned(),
         ];
         if let Some(why) = &self.trouble {
-            said.push(format!("The keys that were kept are left aside: {why}."));
+            said.push(format!("! {why}"));
         }
         if !self.before.is_empty() {
             said.push(format!("Kept so far: {}", self.before));

@@ -10,8 +10,7 @@ use super::Surroundings;
 use super::exit::Exit;
 use super::out::{self, Answer};
 use crate::edge::dialogue::{Ended, converse};
-use crate::edge::keymap::{KeyMap, one_line};
-use crate::edge::settings::{self, keys_file};
+use crate::edge::settings::{self, kept_keys, keys_file};
 use crate::faces::safe::safe;
 
 /// Talks with the person about their keys.
@@ -22,17 +21,9 @@ pub fn run(around: &Surroundings) -> Exit {
         return out::say(&Answer::trouble(Exit::Unable, why));
     }
     let file = keys_file(around.config_home.as_deref(), around.home.as_deref());
-    let saved = file.as_deref().map_or(Ok(None), settings::read);
-    let (saved, trouble) = match saved {
-        Ok(text) => (text.unwrap_or_default(), None),
-        Err(why) => (String::new(), Some(why.to_string())),
-    };
-    let (before, map, trouble) = match KeyMap::saved(&saved) {
-        Ok(map) => (one_line(&saved), map, trouble),
-        Err(why) => (String::new(), KeyMap::default(), Some(format!("not understood: {why}"))),
-    };
+    let kept = kept_keys(around.config_home.as_deref(), around.home.as_deref());
     let path = file.as_deref().map(|path| safe(&path.display().to_string()).into_owned());
-    let mut dialog = Dialog::new(map, before, path, trouble);
+    let mut dialog = Dialog::new(kept.map, kept.text, path, kept.trouble);
     match converse(&mut dialog) {
         Ok(Ended::HungUp) => Exit::HungUp,
         Ok(Ended::Terminated) => Exit::Terminated,
