@@ -7,6 +7,10 @@
 #![expect(clippy::disallowed_methods, reason = "a benchmark reads the real clock")]
 #![expect(clippy::print_stdout, reason = "a benchmark prints what it measured")]
 
+mod best;
+
+use best::best_of;
+
 use std::cell::RefCell;
 use std::fmt::Write as _;
 use std::hint::black_box;
@@ -154,16 +158,4 @@ fn measure(steps: usize) {
         again.as_secs_f64() * 1e3,
         times(again, check),
     );
-}
-
-/// The shortest of repeated runs, for about a third of a second.
-fn best_of(work: &mut dyn FnMut()) -> Duration {
-    let begun = Instant::now();
-    let mut best = Duration::MAX;
-    while begun.elapsed() < Duration::from_millis(300) || best == Duration::MAX {
-        let start = Instant::now();
-        work();
-        best = best.min(start.elapsed());
-    }
-    best
 }

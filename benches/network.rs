@@ -6,6 +6,10 @@
 #![expect(clippy::disallowed_methods, reason = "a benchmark reads the real clock")]
 #![expect(clippy::print_stdout, reason = "a benchmark prints what it measured")]
 
+mod best;
+
+use best::best_of;
+
 use std::hint::black_box;
 use std::io::Write as _;
 use std::process::{Command, Stdio};
@@ -32,7 +36,7 @@ fn main() {
         for size in SIZES {
             let network = make(size);
             assert_eq!(check(&network), Verdict::Controllable, "{name} {size}");
-            let took = best_of(&|| {
+            let took = best_of(&mut || {
                 black_box(check(black_box(&network)));
             });
             println!("{name:>12} {size:>5} points  check {:>9.3} ms", ms(took));
@@ -68,18 +72,6 @@ fn ms(time: Duration) -> f64 {
 /// The exponent of growth over a tenfold size.
 fn growth(small: Duration, large: Duration) -> f64 {
     (large.as_secs_f64() / small.as_secs_f64()).log10()
-}
-
-/// The shortest of repeated runs, for about a third of a second.
-fn best_of(work: &dyn Fn()) -> Duration {
-    let begun = Instant::now();
-    let mut best = Duration::MAX;
-    while begun.elapsed() < Duration::from_millis(300) || best == Duration::MAX {
-        let start = Instant::now();
-        work();
-        best = best.min(start.elapsed());
-    }
-    best
 }
 
 /// Adds points, bounds and links without naming them.
@@ -207,7 +199,7 @@ fn live(name: &str, network: &Network) {
 }
 
 fn against_dense(name: &str, network: &Network) {
-    let sparse = best_of(&|| {
+    let sparse = best_of(&mut || {
         black_box(check(black_box(network)));
     });
     let start = Instant::now();
@@ -320,7 +312,7 @@ impl Dense {
 /// All distances of the network read as a plain one, here and by scipy.
 fn against_scipy(name: &str, network: &Network) {
     let size = network.point_count();
-    let ours = best_of(&|| {
+    let ours = best_of(&mut || {
         black_box(network.distances().expect("few enough points"));
     });
     match scipy(network) {

@@ -118,6 +118,10 @@ impl Garage {
         let kept = self.recorder.map(|recorder| recorder.finish(at, Millis::secs(10)));
         self.console.close();
         let _ = std::fs::remove_dir_all(&self.folder);
+        // What was not on was not measured.
+        let is_on = |name: &str| self.on.iter().any(|on| on == name);
+        assert!(!is_on("view") || self.read.load(Ordering::Relaxed) > 0, "nothing was painted");
+        assert!(!is_on("page") || self.watched.load(Ordering::Relaxed) > 0, "no page was told");
         let lost = match kept {
             Some(Finish::Done(outcome)) => format!("{} entries of the record lost", outcome.lost),
             Some(_) => "the record did not end".to_owned(),

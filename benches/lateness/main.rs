@@ -60,6 +60,7 @@ fn main() -> ExitCode {
             ("--short", _) => waits = SHORT,
             ("--without", _) => {
                 let without = arguments.next().unwrap_or_default();
+                assert!(on.contains(&&*without), "there is nothing called {without} to leave out");
                 on.retain(|name| *name != without);
             }
             (_, Ok(n)) => waits = n,

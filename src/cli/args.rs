@@ -142,11 +142,11 @@ pub struct CompletionsArgs {
 /// `guide`
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
-Keys: Space, Enter, PageDown or → done · e, PageUp or ← something else · 1 to 9 a numbered answer ·
-s slip, I did something else than told · a, . or ↑ say again · b or Backspace take the last press
+Keys: Space, Enter, PageDown or → done · e, PageUp or ← something else · 1 to 9 a numbered answer · \
+s slip, I did something else than told · a, . or ↑ say again · b or Backspace take the last press \
 back · h hold at the next resting point · q or Esc stop. Foot switches and presenters send these.
 
-Without a terminal it writes plain lines and reads answers as lines: done, 1 to 9, else, slip, again,
+Without a terminal it writes plain lines and reads answers as lines: done, 1 to 9, else, slip, again, \
 back, hold, stop, yes, no, a value; `wait 2s` waits before the next line is read.")]
 pub struct GuideArgs {
     /// The script
@@ -196,19 +196,21 @@ pub struct PageArgs {
 /// `rehearse`
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
-Live: Tab or v is your hand at the vehicle, one tap an act (or a stroke of a count; what
-is held for a time is let go with a second tap); on lines, the word `act`. All other keys
+Live: Tab or v is your hand at the vehicle, one tap an act (or a stroke of a count; what \
+is held for a time is let go with a second tap); on lines, the word `act`. All other keys \
 are those of `guide`. At the end there is a score; the record says what it is.
 
-Faults: silence, other-answer, slow-answer, lost-guard, slip, memory-full; `silence@wake`
+Faults: silence, other-answer, slow-answer, lost-guard, slip, memory-full; `silence@wake` \
 in that step, `slip@press/2` in its second turn. Without a step the seed chooses where.
 
-Lengths are drawn inside the script's bounds (--inside), or with tails: never quicker
-than the least, and one of twenty longer than the most. The spread is the standard
+Lengths are drawn inside the script's bounds (--inside), or with tails: never quicker \
+than the least, and one of twenty longer than the most. The spread is the standard \
 deviation of the logarithm.")]
 pub struct RehearseArgs {
     /// Play so many runs by imaginary hands instead, and tell the odds
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000_000),
+          conflicts_with_all = ["record", "keys", "operator_label", "unproven", "page", "voice", "player",
+                                "big", "inline", "linear"])]
     pub runs: Option<u64>,
     /// What goes wrong, by name; may be given more than once
     #[arg(long, value_name = "NAME[@STEP]", value_parser = order)]
@@ -339,11 +341,11 @@ fn svg(text: &str) -> Result<PathBuf, String> {
 /// `sheet`
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
-The page needs nothing from outside: style and picture are inside it. It is written as NAME.html (or
+The page needs nothing from outside: style and picture are inside it. It is written as NAME.html (or \
 NAME.md) where the command is given.
 
-A table NAME.ways.csv beside the script compares ways to get the key. Its first line names the
-columns: way, once, each, and if you like minutes each and note. A unit may stand in brackets:
+A table NAME.ways.csv beside the script compares ways to get the key. Its first line names the \
+columns: way, once, each, and if you like minutes each and note. A unit may stand in brackets: \
 `once (crowns)`.")]
 pub struct SheetArgs {
     /// The script

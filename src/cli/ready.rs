@@ -32,8 +32,8 @@ const PAUSE: Millis = Millis(1600);
 /// `ready`
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
-The sound check rings the three signals and says a sentence; only you can say whether they were heard.
-Make it with the noise and the ear protection of the real work. Then you tap along with ticks, so that
+The sound check rings the three signals and says a sentence; only you can say whether they were heard. \
+Make it with the noise and the ear protection of the real work. Then you tap along with ticks, so that \
 the lag of the loudspeaker is known: runs count with it. Both are kept for the next runs.")]
 pub struct ReadyArgs {
     /// Instead of all that: show what each press of a foot switch, a presenter or a key sends, measure how

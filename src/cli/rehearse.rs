@@ -108,6 +108,10 @@ pub fn run(args: &RehearseArgs, around: &Surroundings) -> Exit {
     if args.runs.is_some() {
         return out::say(&odds::run(args));
     }
+    if args.guide.unproven.is_some() {
+        let why = "--unproven is for `guide`: a script that is not proven may be practised without";
+        return out::say(&Answer::trouble(Exit::Usage, why));
+    }
     let mut examined = match examined(&args.guide.file) {
         Ok(examined) => examined,
         Err(why) => return out::say(&Answer::trouble(Exit::Unreadable, why)),

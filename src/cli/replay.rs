@@ -39,14 +39,14 @@ use crate::training::score::score;
 
 /// `replay`
 #[derive(Args, Clone, Debug)]
-#[command(after_help = "\
-Keys: Space pause · ← → the cue before, the next · , . 5 s back, on · m n the next mark, the one before ·
-- + slower, quicker · i shorten idle stretches · k stop at marks · g go to a time or a step · Home, End ·
+#[command(group = clap::ArgGroup::new("film").multiple(true), after_help = "\
+Keys: Space pause · ← → the cue before, the next · , . 5 s back, on · m n the next mark, the one before · \
+- + slower, quicker · i shorten idle stretches · k stop at marks · g go to a time or a step · Home, End · \
 q or Esc quit. The last frame is held until you quit.
 
-Marks are where a window was missed, something went another way than hoped, the clock or the record
-had trouble, and the end. Without a terminal it writes plain lines and reads moves as lines: pause, play,
-cue, cue back, +5s, -5s, 1:05, a step's name (or NAME/2 for the second time), mark, mark back, faster,
+Marks are where a window was missed, something went another way than hoped, the clock or the record \
+had trouble, and the end. Without a terminal it writes plain lines and reads moves as lines: pause, play, \
+cue, cue back, +5s, -5s, 1:05, a step's name (or NAME/2 for the second time), mark, mark back, faster, \
 slower, idle, stops, begin, end, quit.")]
 pub struct ReplayArgs {
     /// The record; `-` is standard input
@@ -73,13 +73,14 @@ pub struct ReplayArgs {
     #[arg(long)]
     pub check: bool,
     /// Write what was said and seen as captions for a film of the run (WebVTT); `-` is standard output
-    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
+    #[arg(long, value_name = "FILE.vtt", group = "film", conflicts_with_all = ["summary", "check"])]
     pub captions: Option<PathBuf>,
     /// Write the steps as chapters for a film of the run (WebVTT); `-` is standard output
-    #[arg(long, value_name = "FILE.vtt", conflicts_with_all = ["summary", "check"])]
+    #[arg(long, value_name = "FILE.vtt", group = "film", conflicts_with_all = ["summary", "check"])]
     pub chapters: Option<PathBuf>,
     /// How long after the film's beginning the run begins, as in 12.5s; with a minus, how long before
-    #[arg(long, value_name = "TIME", value_parser = offset, allow_hyphen_values = true)]
+    #[arg(long, value_name = "TIME", value_parser = offset, allow_hyphen_values = true,
+          requires = "film")]
     pub offset: Option<Millis>,
     /// Show this record too, at the same time
     #[arg(long, value_name = "RECORD", conflicts_with_all = ["check", "captions", "chapters"])]

@@ -19,7 +19,7 @@ use crate::training::tally::{Tally, Told};
 /// `tally`
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
-Editions of a script are kept apart, and rehearsals from live runs. What cannot be read is named; what
+Editions of a script are kept apart, and rehearsals from live runs. What cannot be read is named; what \
 is damaged counts as far as it can be read. Every rate stands with its interval.")]
 pub struct TallyArgs {
     /// Records, or folders of them

@@ -266,7 +266,7 @@ fn read_once() -> Reading {
 #[must_use]
 pub fn any_number() -> u64 {
     let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
-    u64::from(since.subsec_micros()) % 1_000_000
+    u64::from(since.subsec_micros())
 }
 
 /// The wall-clock time now as RFC 3339 in UTC, in whole seconds: a label, never a time to count with.

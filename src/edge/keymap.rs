@@ -240,8 +240,11 @@ impl KeyMap {
 /// Saved keys as one text for `--keys`.
 #[must_use]
 pub fn one_line(text: &str) -> String {
-    let lines = text.lines().map(str::trim);
-    // A key may be `#`: only a whole line is a remark.
+    // A key may be `#`: a remark stands alone or after a space.
+    let lines = text.lines().map(|line| match line.find(" #") {
+        Some(remark) => line[..remark].trim(),
+        None => line.trim(),
+    });
     let said = lines.filter(|line| !line.is_empty() && !line.starts_with('#'));
     said.collect::<Vec<_>>().join(",")
 }
@@ -289,6 +292,17 @@ pub fn key_name(key: KeyCode) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn any_key_that_can_be_kept_is_read_back() {
+        for key in [KeyCode::Char('#'), KeyCode::Char('='), KeyCode::F(5), KeyCode::Char('v')] {
+            let Some(name) = known_name(key) else { panic!("{key:?} has no name") };
+            let text = format!("# a remark\ndone+={name}\n");
+            let map = KeyMap::saved(&text);
+            let press = map.as_ref().map(|map| map.press(key));
+            assert!(matches!(press, Ok(Some(Press::Done))), "{text}: {map:?}");
+        }
+    }
 
     #[test]
     fn keys_can_be_chosen() {

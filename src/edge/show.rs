@@ -306,9 +306,9 @@ impl Showing {
 
     /// A typed line. An answer that comes before its question waits for it.
     fn line(&mut self, text: String) -> Option<Wish> {
-        let asks = self.asks();
-        if self.drill.is_some() && !asks && matches!(keys::line(&text, true), Some(Wish::Answer(_)))
-        {
+        let asks = self.drill.as_ref().and_then(Drill::choices);
+        let answers = || matches!(keys::line(&text, Some(0)), Some(Wish::Answer(_)));
+        if self.drill.is_some() && asks.is_none() && answers() {
             if self.waiting.len() < MOST_WAITING {
                 self.waiting.push_back(text);
             }

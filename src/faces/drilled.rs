@@ -18,8 +18,8 @@ const NO_WINDOW: &str = "no window: no hurry";
 #[must_use]
 pub fn asks(item: &Item, about: About, told: Vec<String>, (nth, of): (usize, usize)) -> Asks {
     let question = match about {
-        About::What => "What comes next? (a number; ? = show me)",
-        About::When => "By when? (a number, or t and a time, as in 30s; ? = show me)",
+        About::What => "What comes next?",
+        About::When => "By when?",
     };
     Asks {
         question: Some(question.to_owned()),

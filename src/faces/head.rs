@@ -6,7 +6,7 @@ use std::sync::Arc;
 use serde::Serialize;
 
 use super::words::{Kind, Picture, Setting};
-use crate::clock::{Millis, Moment};
+use crate::clock::Moment;
 use crate::training::playhead::Pace;
 
 /// How many signs the track has.
@@ -176,12 +176,6 @@ impl Head {
             std::cmp::Ordering::Greater => '-',
         };
         format!("[{}]", (0..TRACK).map(sign).collect::<String>())
-    }
-
-    /// How long the record is.
-    #[must_use]
-    pub fn length(&self) -> Millis {
-        self.last.since(self.first)
     }
 }
 

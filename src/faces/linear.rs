@@ -2,9 +2,10 @@
 //! in the order in which it is needed. The cursor never moves back; the countdown is told where a
 //! window opens or closes, and at ten and five seconds, never second by second.
 
+use super::head::Head;
 use super::phrases;
 use super::safe::safe;
-use super::words::{Banner, Picture, RecordState, Setting, wants_text};
+use super::words::{Banner, Kind, Picture, RecordState, Setting, wants_text};
 use crate::clock::{Millis, Moment};
 use crate::journal::happened::{
     Count, CountWhat, Cue, Effect, Hold, Means, Question, Shown, Stage, Tone, Window,
@@ -29,6 +30,8 @@ enum About {
     Hold,
     Next,
     Ended,
+    Replay,
+    Beside,
     Remark,
     Aside,
 }
@@ -212,18 +215,48 @@ fn sentences(picture: &Picture, setting: &Setting) -> Vec<(About, String)> {
         }
         // What stands there until the ending is worded is no news.
         None if shown.stage == Stage::Ended => {}
-        None => body(&mut all, shown, setting),
+        None => body(&mut all, picture, setting),
     }
+    all.extend(picture.head.iter().flat_map(replayed));
     all.extend(picture.remarks.iter().map(|text| (About::Remark, attention(text))));
     all.extend(picture.asides.iter().map(|text| (About::Aside, marked(text))));
     all
+}
+
+/// What a replay says besides, and what a drill asks: the choices with their question, so that those that
+/// stood there before are heard again.
+fn replayed(head: &Head) -> Vec<(About, String)> {
+    let mut all = Vec::new();
+    all.push((About::Replay, format!("Replay: {}.", head.how().join(", "))));
+    all.extend(head.told.iter().map(|told| (About::Remark, marked(told))));
+    if let Some(asks) = &head.asks {
+        all.extend(asks.told.iter().map(|told| (About::Remark, marked(told))));
+        let numbered = (1..).zip(&asks.choices).map(|(n, text)| format!("{n}: {}", marked(text)));
+        let choices: Vec<String> = numbered.collect();
+        let question = asks.question.iter();
+        all.extend(question.map(|question| {
+            (About::Question, format!("{}: {question} {}", asks.progress, choices.join(" ")))
+        }));
+    }
+    if let Some(beside) = &head.beside {
+        let lines = super::beside::lines(beside).into_iter();
+        let steady = lines.filter(|(kind, _)| *kind != Kind::BesideWindow);
+        all.extend(steady.map(|(_, text)| (About::Beside, squeezed(&text))));
+    }
+    all
+}
+
+/// Without the blanks that set a line in columns.
+fn squeezed(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 fn attention(text: &str) -> String {
     format!("Attention: {}", marked(text))
 }
 
-fn body(all: &mut Vec<(About, String)>, shown: &Shown, setting: &Setting) {
+fn body(all: &mut Vec<(About, String)>, picture: &Picture, setting: &Setting) {
+    let shown = &picture.shown;
     let asked = shown.question.as_ref().filter(|asked| **asked != Question::ReallyStop);
     if asked.is_none() {
         let hands = match shown.hands.as_slice() {
@@ -248,7 +281,10 @@ fn body(all: &mut Vec<(About, String)>, shown: &Shown, setting: &Setting) {
     for (number, answer) in (1..).zip(&shown.answers) {
         all.push((About::Answer, format!("Answer {number}: {}", marked(&phrases::answer(answer)))));
     }
-    all.push((About::Means, means(shown, setting)));
+    // In a replay a press moves the replay.
+    if picture.head.is_none() {
+        all.push((About::Means, means(shown, setting)));
+    }
     let done = &setting.keys.done;
     match &shown.hold {
         Hold::No => {}

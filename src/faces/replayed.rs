@@ -15,16 +15,10 @@ use crate::journal::happened as h;
 use crate::training::reel::{Frame, Reel};
 use crate::training::replay::Happened;
 
-/// An empty picture at a moment.
-#[must_use]
-pub fn empty(at: Moment) -> Picture {
-    Picture::new(at)
-}
-
 /// What a frame shows at a moment. `margins`: whether what was left of windows is told here too.
 #[must_use]
 pub fn picture(reel: &Reel, frame: &Frame, at: Moment, margins: bool) -> Picture {
-    let mut picture = empty(at);
+    let mut picture = Picture::new(at);
     picture.since = frame.since.and_then(|ix| reel.time(ix)).unwrap_or(reel.first());
     if let Some(shown) = reel.shown(frame) {
         picture.shown = shown.clone();

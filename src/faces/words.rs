@@ -394,7 +394,7 @@ fn far(picture: &Picture, setting: &Setting) -> Far {
 }
 
 /// Whether to act. A window that is open before its cue is not yet the moment to act.
-fn state(shown: &Shown) -> State {
+pub(super) fn state(shown: &Shown) -> State {
     match (shown.window, shown.stage) {
         _ if shown.hold == Hold::Held => State::None,
         (Window::TooLate, _) => State::KeepStill,

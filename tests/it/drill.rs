@@ -12,13 +12,11 @@ use serde_json::Value;
 use stepbell::clock::{Millis, Moment};
 use stepbell::edge::show::Drill;
 use stepbell::faces::drilled::{choices, wanted};
-use stepbell::journal::convert::{Context, effect_body};
 use stepbell::journal::drill::{About, Body, Judged, frame, is_drill, read, schema};
-use stepbell::journal::entry::{self, FORMAT, Header, RunKind, ScriptFile, VERSION};
+use stepbell::journal::entry::RunKind;
 use stepbell::journal::read::read as read_record;
 use stepbell::journal::write::Link;
 use stepbell::procedure::plan::StepIx;
-use stepbell::source::SourceMap;
 use stepbell::training::drill::{Given, Item, items};
 use stepbell::training::reel::Reel;
 use stepbell::training::replay::{scenes, script};
@@ -26,6 +24,7 @@ use stepbell::vehicle::{Fault, Wrong};
 
 use crate::commands::call;
 use crate::journals::check_committed;
+use crate::made_records::{self, header};
 use crate::recording::folder;
 use crate::runs_support::{push_start, root};
 
@@ -38,44 +37,11 @@ pub fn record(seed: u64, rehearsal: bool) -> Vec<u8> {
 }
 
 fn new_record(seed: u64, rehearsal: bool) -> Vec<u8> {
-    let played = push_start();
-    let plan = played.smallest();
-    let silence = Fault::Step(StepIx(0), 1, Wrong::Silence);
-    let run = played.play(seed, &[silence], &plan.choices);
-    let sources = SourceMap::default();
-    let context = Context { procedure: &played.procedure, plan: Some(plan), sources: &sources };
     let text = fs::read_to_string(root().join("procedures/push-start-spare.bell")).unwrap();
-    let header = Header {
-        format: FORMAT.to_owned(),
-        version: VERSION,
-        tool: "0.1.0".to_owned(),
-        run: if rehearsal { RunKind::Rehearsal } else { RunKind::Live },
-        started: format!("2031-05-06T07:08:{:02}Z", seed % 60),
-        title: "Add a push-start spare".to_owned(),
-        status: "demonstration".to_owned(),
-        files: vec![ScriptFile::new("push-start-spare.bell", text)],
-        profile: "standard".to_owned(),
-        lengths: "model".to_owned(),
-        spoken: Vec::new(),
-        lag: 0,
-        operator: Some("teacher".to_owned()),
-        counts: BTreeMap::new(),
-        continues: None,
-        rehearsal: None,
-    };
-    let (mut link, mut bytes) = (Link::first(), Vec::new());
-    let mut put = |at: Moment, body: &entry::Body| {
-        let framed = stepbell::journal::write::frame(&link, at, body).expect("short enough");
-        bytes.extend_from_slice(&framed.bytes);
-        link = framed.then;
-    };
-    put(Moment::START, &entry::Body::Header(Box::new(header)));
-    for line in &run.lines {
-        for effect in line.effects.iter().filter_map(|effect| context.effect(effect)) {
-            put(line.at, &effect_body(&effect));
-        }
-    }
-    bytes
+    let run = if rehearsal { RunKind::Rehearsal } else { RunKind::Live };
+    let header = header("Add a push-start spare", &text, seed, run);
+    let silence = Fault::Step(StepIx(0), 1, Wrong::Silence);
+    made_records::record(&push_start(), header, seed, &[silence])
 }
 
 fn questions(seed: u64) -> (Reel, Vec<Item>) {
@@ -147,7 +113,7 @@ fn a_time_is_right_within_a_tenth_and_longer_is_worse_than_shorter() {
 #[test]
 fn a_drill_answered_right_and_wrong_is_told_and_scored() {
     let (_, items) = questions(1);
-    let mut drill = Drill::new(items.clone(), None);
+    let mut drill = Drill::new(items.clone(), None, 0);
     let mut text = String::new();
     for (n, item) in items.iter().enumerate() {
         assert_eq!(drill.limit(), Some(item.before));
@@ -319,4 +285,9 @@ fn the_schema_of_the_answers_is_the_one_that_the_types_make() {
     assert!(validator.is_valid(&line));
     line["kind"] = "guess".into();
     assert!(!validator.is_valid(&line));
+}
+
+#[test]
+fn the_record_that_the_page_is_tried_with_is_of_a_seeded_run() {
+    check_committed("tests/page/replayed.jsonl", &record(7, false));
 }

@@ -248,7 +248,8 @@ fn a_terminal_that_does_not_read_delays_no_cue_and_no_end() {
     assert!(bodies.iter().any(|body| notes(&body)), "{bodies:#?}");
     let late = lateness(&bodies);
     assert!(!late.is_empty(), "it got as far as a cue: {bodies:#?}");
-    assert!(late.iter().all(|late| (0..=100).contains(&late.0)), "{late:?}");
+    // A face that held a cue up would do so for seconds; a busy computer takes its part of one.
+    assert!(late.iter().all(|late| (0..=1000).contains(&late.0)), "{late:?}");
     assert!(term.is_cooked());
 }
 
@@ -381,6 +382,11 @@ impl Witness {
     fn last(&self) -> Option<Picture> {
         self.0.lock().expect("not poisoned").last().cloned()
     }
+
+    fn has_said(&self, part: &str) -> bool {
+        let pictures = self.0.lock().expect("not poisoned");
+        pictures.iter().flat_map(|picture| &picture.remarks).any(|remark| remark.contains(part))
+    }
 }
 
 fn bad(how: &'static str) -> Box<dyn Face> {
@@ -394,16 +400,16 @@ fn bad(how: &'static str) -> Box<dyn Face> {
     Box::new(Screen::start(to, paint, setting, Arc::default(), size).expect("a thread"))
 }
 
-/// Presses *done* as a person would until the run is over, the first time only when the last picture
-/// says all of this.
+/// Presses *done* as a person would until the run is over, the first time only when the pictures have
+/// said all of this.
 fn press_until_over(witness: &Witness, to: &std::sync::mpsc::Sender<Happening>, says: &[&str]) {
     let keys = [KeyCode::Enter, KeyCode::Char(' '), KeyCode::PageDown, KeyCode::Right];
     let mut begun = false;
-    for n in 0..100 {
+    // Half a minute's run, on a busy computer a few minutes'.
+    for n in 0..1200 {
         std::thread::park_timeout(Duration::from_millis(200));
         let Some(picture) = witness.last() else { continue };
-        let remarks = picture.remarks.join("\n");
-        begun |= says.iter().all(|part| remarks.contains(part));
+        begun = begun || says.iter().all(|part| witness.has_said(part));
         if picture.ended.is_some() {
             return;
         }
@@ -413,6 +419,7 @@ fn press_until_over(witness: &Witness, to: &std::sync::mpsc::Sender<Happening>, 
         }
     }
     let _ = to.send(Happening::Signal(stepbell::edge::signals::Signal::Terminate));
+    panic!("no end (all said: {begun}): {:#?}", witness.last());
 }
 
 #[test]
@@ -453,7 +460,7 @@ fn a_broken_face_is_dropped_and_said_on_the_others_and_delays_no_cue() {
     let (to, watched) = (console.to.clone(), witness);
     let person = std::thread::spawn(move || press_until_over(&watched, &to, &says));
     let outcome = live(run, console).expect("it begins");
-    person.join().expect("the person is done");
+    assert!(person.join().is_ok(), "the person waited in vain");
     assert_eq!(outcome.how, How::Ended(EndingClass::Learned));
     let bodies = bodies(&folder);
     for part in says {
@@ -461,5 +468,5 @@ fn a_broken_face_is_dropped_and_said_on_the_others_and_delays_no_cue() {
         assert!(bodies.iter().any(told), "{part}: {bodies:#?}");
     }
     let late = lateness(&bodies);
-    assert!(late.len() >= 2 && late.iter().all(|late| (0..=100).contains(&late.0)), "{late:?}");
+    assert!(late.len() >= 2 && late.iter().all(|late| (0..=1000).contains(&late.0)), "{late:?}");
 }

@@ -196,7 +196,8 @@ fn a_switch_is_tried_kept_and_used_by_the_next_run() {
 
     std::fs::write(&kept, "done=NoSuchKey\n").expect("written");
     let mut term = Term::start(&args, &folder, &[]);
-    term.wait_for("the kept keys are left aside: there is no key called `NoSuchKey`");
+    term.wait_for("the kept keys are left aside:").wait_for("key called `NoSuchKey`");
+    term.wait_for("`stepbell ready --keys` sets them anew");
     term.press("\x03").press("\x03");
     assert_eq!(term.ends(), 130);
 }

@@ -1,6 +1,7 @@
 //! Intervals, tails and quantiles against a reference library, and draws against their own law.
 
 use std::fs;
+use std::process::Command;
 
 use super::runs_support::root;
 use stepbell::clock::{Millis, Span};
@@ -50,6 +51,24 @@ fn rows(kind: &str) -> Vec<Row> {
 
 fn count(n: i64) -> u64 {
     u64::try_from(n).unwrap()
+}
+
+#[test]
+fn the_figures_are_what_their_script_makes() {
+    let script = root().join("tests/statistics/regenerate.py");
+    let skipped = |why: &str| {
+        super::journals::skipped(&format!("the statistics' table against its script: {why}"));
+    };
+    let Ok(made) = Command::new("python3").arg(script).output() else {
+        return skipped("no python3");
+    };
+    let said = String::from_utf8_lossy(&made.stderr);
+    if said.contains("ModuleNotFoundError") {
+        return skipped("no scipy or statsmodels");
+    }
+    assert!(made.status.success(), "{said}");
+    let committed = fs::read(root().join("tests/statistics/golden.tsv")).unwrap();
+    assert!(made.stdout == committed, "golden.tsv is stale: regenerate.py --write");
 }
 
 #[test]

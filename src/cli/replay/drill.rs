@@ -9,14 +9,13 @@ use clap::Args;
 use crate::cli::Surroundings;
 use crate::cli::exit::Exit;
 use crate::cli::out::Answer;
-use crate::edge::clock::wall_label;
+use crate::edge::clock::{any_number, wall_label};
 use crate::edge::drills::Book;
 use crate::edge::records::default_folder;
 use crate::edge::show::{Drill, Drilled};
 use crate::faces::safe::{safe, wrap};
 use crate::journal::drill::{FORMAT, Header, VERSION};
 use crate::journal::entry;
-use crate::journal::sha256_hex;
 use crate::training::drill::items;
 use crate::training::reel::Reel;
 use crate::training::replay::script;
@@ -60,7 +59,7 @@ pub fn begin(
     }
     let started = wall_label();
     // Another order each time: else the places are learned, not the steps.
-    let seed = args.seed.unwrap_or_else(|| seed_of(&started));
+    let seed = args.seed.unwrap_or_else(any_number);
     let procedure = script(header).map(|(_, procedure)| procedure);
     let items = items(reel, procedure.as_ref(), seed);
     if items.is_empty() {
@@ -82,12 +81,7 @@ pub fn begin(
     let book = book.transpose().map_err(|why| {
         format!("{why}\nName another folder with --answers, or go on with --no-answers.")
     })?;
-    Ok(Some(Drill::new(items, book)))
-}
-
-fn seed_of(text: &str) -> u64 {
-    let hash = sha256_hex(text.as_bytes());
-    u64::from_str_radix(hash.get(..16).unwrap_or_default(), 16).unwrap_or(0)
+    Ok(Some(Drill::new(items, book, seed)))
 }
 
 /// Where the answers go, and whether the folder is made.
@@ -117,6 +111,7 @@ pub fn ended(drilled: &Drilled, terminal: bool) -> Answer {
             let _ = writeln!(answer.out, "{row}");
         }
     }
+    let _ = writeln!(answer.out, "the same choices again: --seed {}", drilled.seed);
     match &drilled.kept {
         Some(Ok(path)) => {
             let _ = writeln!(answer.out, "answers: {}", safe(path));

@@ -72,7 +72,7 @@ impl PageFace {
         heard: broadcast::Sender<Arc<str>>,
         shelf: Arc<dyn Shelf>,
     ) -> (PageFace, watch::Receiver<Arc<Published>>) {
-        let mut picture = first_picture();
+        let mut picture = Picture::new(Moment::START);
         picture.asides.push("The run has not begun yet.".to_owned());
         let (published, from) = watch::channel(Arc::new(Published { picture, outcomes: 0 }));
         let end = End {
@@ -111,10 +111,6 @@ impl PageFace {
         // Nobody may be listening.
         let _ = self.heard.send(heard.to_string().into());
     }
-}
-
-fn first_picture() -> Picture {
-    Picture::new(Moment::START)
 }
 
 impl Face for PageFace {

@@ -19,6 +19,7 @@ pub struct Drill {
     answers: Vec<Answer>,
     told: Vec<String>,
     book: Option<Book>,
+    seed: u64,
     ended: bool,
 }
 
@@ -29,12 +30,14 @@ pub struct Drilled {
     pub score: Vec<String>,
     /// Where the answers are, or why they are not.
     pub kept: Option<Result<String, String>>,
+    /// The number that gives the same choices again.
+    pub seed: u64,
 }
 
 impl Drill {
-    /// A drill over these questions. `book`: where the answers are kept.
+    /// A drill over these questions. `book`: where the answers are kept; `seed`: what shuffled the choices.
     #[must_use]
-    pub fn new(items: Vec<Item>, book: Option<Book>) -> Drill {
+    pub fn new(items: Vec<Item>, book: Option<Book>, seed: u64) -> Drill {
         Drill {
             items,
             at: 0,
@@ -43,6 +46,7 @@ impl Drill {
             answers: Vec::new(),
             told: Vec::new(),
             book,
+            seed,
             ended: false,
         }
     }
@@ -68,6 +72,14 @@ impl Drill {
 
     /// Whether a question stands.
     #[must_use]
+    pub fn choices(&self) -> Option<usize> {
+        self.items
+            .get(self.at)
+            .filter(|_| self.is_asking())
+            .map(|item| choices(item, self.about).len())
+    }
+
+    /// Whether it waits for an answer.
     pub fn is_asking(&self) -> bool {
         self.since.is_some()
     }
@@ -133,6 +145,6 @@ impl Drill {
     pub fn done(self) -> Drilled {
         let whole = self.at >= self.items.len();
         let score = score(&scored(&self.answers), whole);
-        Drilled { score, kept: self.book.map(Book::close) }
+        Drilled { score, kept: self.book.map(Book::close), seed: self.seed }
     }
 }

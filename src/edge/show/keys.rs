@@ -150,18 +150,20 @@ fn typed(key: KeyCode, typing: &mut Option<Typing>) -> Option<Wish> {
     Some(Wish::Typing)
 }
 
-/// A line. `asks`: whether a drill asks.
-pub fn line(text: &str, asks: bool) -> Option<Wish> {
+/// A line. `asks`: where a drill asks, how many choices it gives.
+pub fn line(text: &str, asks: Option<usize>) -> Option<Wish> {
     let text = text.trim();
     let word = text.to_ascii_lowercase();
-    if asks {
-        if let Ok(n) = word.parse::<u8>() {
+    if let Some(choices) = asks {
+        // A larger number is a time in seconds.
+        if let Some(n) = word.parse::<u8>().ok().filter(|n| (1..=choices).contains(&(*n).into())) {
             return choice(n);
         }
-        if matches!(word.as_str(), "?" | "show") {
+        let word = word.strip_prefix("t ").unwrap_or(&word);
+        if matches!(word, "?" | "show") {
             return Some(Wish::Answer(Given::Shown));
         }
-        if let Some(given) = time(&word) {
+        if let Some(given) = time(word) {
             return Some(Wish::Answer(given));
         }
     }

@@ -77,11 +77,8 @@ pub(super) fn on(head: &Head) -> HeadOn {
 
 fn asks(asks: &Asks) -> AsksOn {
     let text = |text: &String| safe(text).into_owned();
-    // Where fingers tap, no keys are named.
-    let question = asks.question.as_ref().map(|question| {
-        let plain = question.split(" (").next().unwrap_or(question);
-        format!("{}: {}", text(&asks.progress), safe(plain))
-    });
+    let question = asks.question.as_ref();
+    let question = question.map(|asked| format!("{}: {}", text(&asks.progress), safe(asked)));
     AsksOn {
         question,
         choices: asks.choices.iter().map(text).collect(),

@@ -17,7 +17,7 @@ use serde::Serialize;
 
 use super::phrases;
 use super::safe::safe;
-use super::words::{Banner, Kind, Picture, RecordState, Setting, View, view, wants_text};
+use super::words::{Banner, Kind, Picture, RecordState, Setting, View, state, view, wants_text};
 use crate::journal::happened::{Answer, Hold, Means, Question, Shown, Stage, Window};
 
 /// Everything that the page shows at one moment.
@@ -232,17 +232,12 @@ fn place(line: &str, setting: &Setting) -> String {
     rest.trim_start_matches(" · ").to_owned()
 }
 
-/// Whether to act. A window that is open before its cue is not yet the moment to act.
+/// Whether to act, in a word or two.
 fn far(shown: &Shown) -> Option<&'static str> {
-    Some(match (shown.window, shown.stage) {
-        _ if shown.hold == Hold::Held => "HELD",
-        (Window::TooLate, _) => "KEEP STILL",
-        (Window::Closed, _) => "CLOSED",
-        (Window::NotYet, _) | (_, Stage::Waiting) => "WAIT",
-        (_, Stage::BeforeCue) => "READY",
-        (_, Stage::Acting) => "NOW",
-        (_, Stage::Preparing | Stage::Testing | Stage::Ended) => return None,
-    })
+    match shown.hold {
+        Hold::Held => Some("HELD"),
+        _ => phrases::state(state(shown)),
+    }
 }
 
 /// A line without its heading or its mark: the page has headings of its own.
