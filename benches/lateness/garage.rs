@@ -6,6 +6,7 @@ use std::io::Read;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc::Receiver;
 use std::thread;
 
 use stepbell::clock::{Millis, Moment};
@@ -15,7 +16,7 @@ use stepbell::edge::keymap::KeyMap;
 use stepbell::edge::page::shelf::Tones;
 use stepbell::edge::page::{Opening, Page, Where};
 use stepbell::edge::screen::{Paint, Screen};
-use stepbell::edge::terminal::{Face, Inbox};
+use stepbell::edge::terminal::{Face, Happening, Inbox};
 use stepbell::edge::writer::{Finish, Place, Plan, Recorder};
 use stepbell::faces::big::{BigPainter, Looks};
 use stepbell::faces::block::Ink;
@@ -47,8 +48,12 @@ pub struct Garage {
     on: Vec<String>,
     read: Arc<AtomicU64>,
     watched: Arc<AtomicU64>,
+    page: Option<PageAt>,
     cues: u64,
 }
+
+/// Where the page is, and what is pressed on it.
+pub type PageAt = (String, Receiver<Happening>);
 
 impl Garage {
     /// Opens what is named.
@@ -62,8 +67,11 @@ impl Garage {
             sounds.push(Box::new(screen.bell()));
             faces.push(Box::new(screen));
         }
+        let mut at = None;
         if is_on("page") {
-            faces.push(page(&watched));
+            let (face, page) = page(&watched);
+            faces.push(face);
+            at = Some(page);
         }
         let folder = std::env::temp_dir().join(format!("stepbell-bench-{}", std::process::id()));
         std::fs::create_dir_all(&folder).expect("a folder for what is kept");
@@ -78,7 +86,22 @@ impl Garage {
         console.keep_time(Beginning::now());
         let on = on.iter().filter(|name| **name != "voice").map(|name| (*name).to_owned());
         let on = on.chain(heard).collect();
-        Garage { console, recorder, folder, picture: picture(), on, read, watched, cues: 0 }
+        Garage {
+            console,
+            recorder,
+            folder,
+            picture: picture(),
+            on,
+            read,
+            watched,
+            page: at,
+            cues: 0,
+        }
+    }
+
+    /// Where the page is, and what is pressed on it, for who looks after that.
+    pub fn take_page(&mut self) -> Option<PageAt> {
+        self.page.take()
     }
 
     /// What is on.
@@ -162,22 +185,22 @@ fn terminal() -> (File, File) {
 }
 
 /// The page, with somebody who watches it.
-fn page(watched: &Arc<AtomicU64>) -> Box<dyn Face> {
+fn page(watched: &Arc<AtomicU64>) -> (Box<dyn Face>, PageAt) {
     let shelf = Arc::new(Tones::new(&setting()));
     let opening = Opening { at: Where::Here(0), https: false, setting: setting(), shelf };
     let page = Page::serve(&opening).expect("a page");
     let address = page.address();
     let face = page.into_face();
-    let (to, _) = std::sync::mpsc::channel();
+    let (to, from) = std::sync::mpsc::channel();
     face.attach(Inbox::new(to));
-    let watched = Arc::clone(watched);
+    let (watched, watcher) = (Arc::clone(watched), address.clone());
     thread::spawn(move || {
-        let mut events = Browser::open(&address).events();
+        let mut events = Browser::open(&watcher).events();
         while events.next().is_some() {
             watched.fetch_add(1, Ordering::Relaxed);
         }
     });
-    Box::new(face)
+    (Box::new(face), (address, from))
 }
 
 fn record(folder: PathBuf) -> Recorder {

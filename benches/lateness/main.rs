@@ -25,6 +25,7 @@ use std::thread;
 
 use stepbell::clock::Millis;
 use stepbell::edge::clock::{RunClock, Wake, read};
+use stepbell::edge::terminal::Happening;
 
 /// Waits of each kind in each state, where the caller names no number.
 const WAITS: usize = 5000;
@@ -75,13 +76,17 @@ fn main() -> ExitCode {
         report(name, &measured);
         found.push(measured);
     };
-    state("the clock alone, idle", measure(waits, None));
-    state("the clock alone, every core busy", with_every_core_busy(|| measure(waits, None)));
+    let (_keep, none) = mpsc::channel();
+    state("the clock alone, idle", measure(waits, &none, None));
+    let busy = with_every_core_busy(|| measure(waits, &none, None));
+    state("the clock alone, every core busy", busy);
     let mut garage = garage::Garage::open(&on);
     let told = garage.told();
-    let idle = measure(waits, Some(&mut garage));
+    let page = garage.take_page();
+    let keys = page.as_ref().map_or(&none, |(_, pressed)| pressed);
+    let idle = measure(waits, keys, Some(&mut garage));
     state(&format!("{told}, idle"), idle);
-    let busy = with_every_core_busy(|| measure(waits, Some(&mut garage)));
+    let busy = with_every_core_busy(|| measure(waits, keys, Some(&mut garage)));
     state(&format!("{told}, every core busy"), busy);
     say(&garage.close(), verdict(&found, waits))
 }
@@ -103,6 +108,7 @@ fn verdict(found: &[Pair], waits: usize) -> ExitCode {
 
 /// Ours and the bare sleep's.
 type Pair = (Lateness, Lateness);
+type Keys = mpsc::Receiver<Happening>;
 
 fn say(line: &str, code: ExitCode) -> ExitCode {
     let _ = writeln!(std::io::stdout(), "{line}");
@@ -111,10 +117,9 @@ fn say(line: &str, code: ExitCode) -> ExitCode {
 
 /// The run's clock and a bare sleep in turns, after 1, 2 and 3 ms, so that both meet the same load; a cue
 /// is given after each, where there is somebody to give it to.
-fn measure(waits: usize, mut garage: Option<&mut garage::Garage>) -> Pair {
+fn measure(waits: usize, keys: &Keys, mut garage: Option<&mut garage::Garage>) -> Pair {
     let (mut ours, mut bare) = (Vec::with_capacity(waits), Vec::with_capacity(waits));
     let mut clock = RunClock::start();
-    let (_keep, keys) = mpsc::channel::<()>();
     let mut cue = |clock: &RunClock| {
         if let Some(garage) = &mut garage {
             garage.cue(clock.now());
@@ -123,7 +128,7 @@ fn measure(waits: usize, mut garage: Option<&mut garage::Garage>) -> Pair {
     for n in 0..waits {
         let wait = Millis(1 + i64::try_from(n % 3).unwrap_or(0));
         cue(&clock);
-        ours.push(late_by_ours(&mut clock, wait, &keys));
+        ours.push(late_by_ours(&mut clock, wait, keys));
         cue(&clock);
         bare.push(late_by_bare(wait.0 * 1_000_000));
     }
@@ -131,13 +136,13 @@ fn measure(waits: usize, mut garage: Option<&mut garage::Garage>) -> Pair {
 }
 
 /// The run's clock counts whole milliseconds; what it was late by is read from the clock below it.
-fn late_by_ours(clock: &mut RunClock, wait: Millis, keys: &mpsc::Receiver<()>) -> i64 {
+fn late_by_ours(clock: &mut RunClock, wait: Millis, keys: &Keys) -> i64 {
     // A moment is rounded down, so one millisecond more makes the wait at least as long as asked.
     let deadline = clock.now().after(wait).after(Millis(1));
     let due = clock.instant_of(deadline);
     loop {
         let woken = clock.wait_until(deadline, keys);
-        if woken.why == Wake::Due {
+        if matches!(woken.why, Wake::Due) {
             assert!(woken.at >= deadline, "told as due before it is");
             return read().boot - due;
         }

@@ -76,6 +76,8 @@ pub enum Command {
 
 /// `check`
 #[derive(Args, Clone, Debug)]
+#[command(mut_arg("language", |arg| arg.requires("voice")))]
+#[command(mut_arg("rate", |arg| arg.requires("voice")))]
 pub struct CheckArgs {
     /// The scripts; `-` is standard input
     #[arg(required = true, value_name = "FILE")]

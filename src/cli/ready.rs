@@ -13,10 +13,10 @@ use super::sound::{self, NO_VOICE, SoundArgs, Which, spoken};
 use crate::clock::{Millis, Moment};
 use crate::edge::asking::{Asking, Reply};
 use crate::edge::clock::{RunClock, wall_label};
-use crate::edge::config::{self, SoundCheck};
 use crate::edge::records::default_folder;
 use crate::edge::settings::kept_keys;
 use crate::edge::signals::Signal;
+use crate::edge::sound_check::{self, SoundCheck};
 use crate::edge::speaker::Speaker;
 use crate::edge::{fitness, player};
 use crate::faces::ready::{Fact, State, json, line};
@@ -127,7 +127,7 @@ fn all(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result<O
     told.fact(fitness::terminal(around.terminal, !around.no_colour))?;
     told.fact(fitness::page())?;
     let speaker = heard(args, around, told)?;
-    let kept = config::place(around.config_home.as_deref(), around.home.as_deref());
+    let kept = sound_check::place(around.config_home.as_deref(), around.home.as_deref());
     told.fact(
         Fact::new("quiet", State::You, "a notification sounds like a cue")
             .mend("switch on do-not-disturb here and on the phone; turn the volume up"),
@@ -135,7 +135,7 @@ fn all(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result<O
     let Some(mut speaker) = speaker else { return Ok(None) };
     let asks = told.human && !args.look && args.sound.is_wanted(around);
     if !asks {
-        let before = kept.as_deref().and_then(config::load);
+        let before = kept.as_deref().and_then(sound_check::load);
         told.fact(checked(before.as_ref(), speaker.player()))?;
         return Ok(None);
     }
@@ -151,7 +151,7 @@ fn all(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result<O
     if heard == Some(true) {
         let check = SoundCheck::new(speaker.player(), lag, wall_label());
         let saved = kept.ok_or_else(|| "no folder for settings is known".to_owned());
-        match saved.and_then(|place| config::save(&place, &check).map(|()| place)) {
+        match saved.and_then(|place| sound_check::save(&place, &check).map(|()| place)) {
             Ok(place) => told.say(&format!("Kept for the next runs in {}.\n", place.display()))?,
             Err(why) => told.say(&format!("This cannot be kept for the next runs: {why}\n"))?,
         }

@@ -11,7 +11,7 @@ use super::odds::{self, law};
 use super::out::{self, Answer};
 use super::script::{examined, pictures};
 use crate::edge::clock::{Pace, any_number};
-use crate::edge::practice::Practice;
+use crate::edge::practice::Rehearsing;
 use crate::faces::orders::refused;
 use crate::faces::score::score;
 use crate::faces::words::Banner;
@@ -67,8 +67,8 @@ impl Rehearsal {
 
     /// What the record says of it.
     #[must_use]
-    pub fn terms(&self) -> entry::Practice {
-        entry::Practice {
+    pub fn terms(&self) -> entry::RehearsalTerms {
+        entry::RehearsalTerms {
             seed: self.seed,
             faults: self.orders.iter().map(ToString::to_string).collect(),
             pace: u32::from(self.pace.thousandths()),
@@ -80,12 +80,12 @@ impl Rehearsal {
 
     /// The vehicle to practise on.
     #[must_use]
-    pub fn practice(&self, procedure: &Arc<Procedure>, speech: &SpeechLengths) -> Practice {
+    pub fn practice(&self, procedure: &Arc<Procedure>, speech: &SpeechLengths) -> Rehearsing {
         let draw = Draw::named(self.seed, self.law);
         let live =
             Live::new(Arc::clone(procedure), speech.clone(), draw, self.orders.clone(), self.hands);
         let answers = Answers::new(Arc::clone(procedure), &Choices::default());
-        Practice::new(live, answers, self.terms(), self.short)
+        Rehearsing::new(live, answers, self.terms(), self.short)
     }
 
     /// An order that cannot be carried out with any count is refused before the run.

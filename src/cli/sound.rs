@@ -9,9 +9,9 @@ use clap::builder::PossibleValuesParser;
 
 use super::Surroundings;
 use crate::clock::Millis;
-use crate::edge::config::{self, SoundCheck};
 use crate::edge::page::Shelf;
 use crate::edge::shelf::RunShelf;
+use crate::edge::sound_check::{self, SoundCheck};
 use crate::edge::speaker::{NoPlayer, Speaker, Wanted};
 use crate::edge::voice::{self, RATE, RATES, Voice};
 use crate::edge::{pack, player};
@@ -236,8 +236,8 @@ pub fn late(around: &Surroundings, player: Option<&str>) -> Late {
 }
 
 fn kept(around: &Surroundings) -> Option<SoundCheck> {
-    let place = config::place(around.config_home.as_deref(), around.home.as_deref())?;
-    config::load(&place)
+    let place = sound_check::place(around.config_home.as_deref(), around.home.as_deref())?;
+    sound_check::load(&place)
 }
 
 fn read_pack(folder: &std::path::Path) -> Result<pack::Pack, String> {

@@ -197,6 +197,7 @@ impl Console {
     }
 
     /// Shows a picture on every face that still works; gives what is new about those that do not.
+    #[must_use = "what no longer works is said on the others"]
     pub fn show(&mut self, picture: &Picture) -> Vec<String> {
         for face in &mut self.faces {
             face.show(picture);

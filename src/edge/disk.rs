@@ -3,7 +3,7 @@
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, ErrorKind, Read, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Creates a file for appending that nobody else can read and that was not there before. A link
 /// of any kind at that name counts as being there and is never followed.
@@ -12,6 +12,24 @@ pub fn create(path: &Path) -> io::Result<File> {
     options.read(true).append(true).create_new(true);
     private(&mut options);
     options.open(path)
+}
+
+/// Where a name is taken already, this many numbers are tried behind it.
+const SAME_NAMES: u32 = 9;
+
+/// Creates a file of this name in a folder, or with a number behind the name where it is taken.
+pub fn create_named(folder: &Path, name: &str, ending: &str) -> io::Result<(File, PathBuf)> {
+    let mut number = 1;
+    loop {
+        let name = if number == 1 { name.to_owned() } else { format!("{name}-{number}") };
+        let path = folder.join(name + ending);
+        match create(&path) {
+            Err(why) if why.kind() == ErrorKind::AlreadyExists && number < SAME_NAMES => {
+                number += 1;
+            }
+            answer => return answer.map(|file| (file, path)),
+        }
+    }
 }
 
 /// Opens a file that is there for appending. A symbolic link is refused, a FIFO is not waited for.

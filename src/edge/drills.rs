@@ -11,9 +11,6 @@ use crate::clock::Moment;
 use crate::journal::drill::{Body, ENDING, Header, frame};
 use crate::journal::write::Link;
 
-/// Where a name is taken already, this many numbers are tried behind it.
-const SAME_NAMES: u32 = 9;
-
 /// The answers of one drill.
 #[derive(Debug)]
 pub struct Book {
@@ -34,7 +31,7 @@ impl Book {
             disk::create_folder(folder).map_err(said)?;
         }
         let name = record_name(&header.started, &header.title);
-        let (path, file) = create(folder, &name).map_err(said)?;
+        let (file, path) = disk::create_named(folder, &name, ENDING).map_err(said)?;
         let mut book = Book { path, file, link: Link::first(), trouble: None };
         book.put(Moment::START, &Body::Header(header));
         match book.trouble.take() {
@@ -72,18 +69,4 @@ impl Book {
             Some(why) => Err(format!("{}: {why}", self.path.display())),
         }
     }
-}
-
-fn create(folder: &Path, name: &str) -> io::Result<(PathBuf, File)> {
-    let mut last = None;
-    for nth in 1..=SAME_NAMES {
-        let number = if nth > 1 { format!("-{nth}") } else { String::new() };
-        let path = folder.join(format!("{name}{number}{ENDING}"));
-        match disk::create(&path) {
-            Ok(file) => return Ok((path, file)),
-            Err(why) if why.kind() == io::ErrorKind::AlreadyExists => last = Some(why),
-            Err(why) => return Err(why),
-        }
-    }
-    Err(last.unwrap_or_else(|| io::ErrorKind::AlreadyExists.into()))
 }

@@ -12,7 +12,6 @@ pub mod records;
 pub mod settings;
 
 pub mod asking;
-pub mod config;
 pub mod console;
 pub mod dialogue;
 pub mod fitness;
@@ -33,6 +32,7 @@ pub mod screen;
 pub mod shelf;
 pub mod show;
 pub mod signals;
+pub mod sound_check;
 pub mod speaker;
 pub mod terminal;
 pub mod voice;

@@ -19,10 +19,10 @@ use crate::vehicle::told::told;
 use crate::vehicle::{Answers, typed_by};
 
 /// A rehearsal going on.
-pub struct Practice {
+pub struct Rehearsing {
     vehicle: Live,
     answers: Answers,
-    terms: entry::Practice,
+    terms: entry::RehearsalTerms,
     /// Whether questions that only a vehicle makes sense of are answered by themselves.
     short: bool,
     answered: Vec<Question>,
@@ -38,12 +38,17 @@ pub struct Practice {
     pub lines: Vec<String>,
 }
 
-impl Practice {
+impl Rehearsing {
     /// A rehearsal in front of this vehicle.
     #[must_use]
-    pub fn new(vehicle: Live, answers: Answers, terms: entry::Practice, short: bool) -> Practice {
+    pub fn new(
+        vehicle: Live,
+        answers: Answers,
+        terms: entry::RehearsalTerms,
+        short: bool,
+    ) -> Rehearsing {
         let lines = vec![before(&terms)];
-        Practice {
+        Rehearsing {
             vehicle,
             answers,
             terms,

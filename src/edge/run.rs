@@ -10,7 +10,7 @@ use std::sync::Arc;
 use super::clock::{Gap, Pace, RunClock, Wake, wall_label};
 use super::console::{Came, Console};
 use super::keys::{Meant, Mode};
-use super::practice::Practice;
+use super::practice::Rehearsing;
 use super::records::close_continued;
 use super::show::leave_up;
 use super::terminal::Happening;
@@ -60,7 +60,7 @@ pub struct Live<'a> {
     /// What is only noted in the record.
     pub noted: Vec<String>,
     /// The imaginary vehicle of a rehearsal.
-    pub practice: Option<Practice>,
+    pub practice: Option<Rehearsing>,
     /// How fast the run's clock goes.
     pub pace: Pace,
 }
@@ -299,7 +299,7 @@ impl<'a> Run<'a> {
     fn deadline(&self) -> Moment {
         let idle = self.clock.now().after(IDLE);
         let due = self.guide.next_wakeup().unwrap_or(idle).min(idle);
-        let vehicle = self.live.practice.as_ref().and_then(Practice::next);
+        let vehicle = self.live.practice.as_ref().and_then(Rehearsing::next);
         let due = vehicle.map_or(due, |vehicle| due.min(vehicle));
         let running = self.picture.shown.count.as_ref().and(self.console.pace());
         let Some(pace) = running else { return due };
@@ -387,7 +387,7 @@ impl<'a> Run<'a> {
 
     /// A rehearsal says first that it is one.
     fn say_first(&mut self, at: Moment) {
-        let Some(text) = self.live.practice.as_ref().map(Practice::opening) else { return };
+        let Some(text) = self.live.practice.as_ref().map(Rehearsing::opening) else { return };
         self.record(at, Body::Note { text: text.clone() });
         // It is heard as the sign of a rehearsal; in full it is only read.
         self.console.tell_of_vehicle(&text, false, at);
@@ -406,7 +406,7 @@ impl<'a> Run<'a> {
 
     /// What the imaginary vehicle did.
     fn vehicle(&mut self, events: &[Event], at: Moment) {
-        for what in Practice::told(events, &self.context()) {
+        for what in Rehearsing::told(events, &self.context()) {
             self.vehicle_did(&what, at);
         }
     }
@@ -423,11 +423,11 @@ impl<'a> Run<'a> {
 
     /// Questions that a short rehearsal answers by itself.
     fn answer_by_itself(&mut self) {
-        while let Some(input) = self.live.practice.as_mut().and_then(Practice::own_answer) {
+        while let Some(input) = self.live.practice.as_mut().and_then(Rehearsing::own_answer) {
             let at = self.clock.now();
             self.handle(&input, None, at);
         }
-        let told = self.live.practice.as_ref().and_then(Practice::answered);
+        let told = self.live.practice.as_ref().and_then(Rehearsing::answered);
         if let Some(text) = told.filter(|text| !self.lasting.contains(text)) {
             self.lasting.retain(|line| !line.starts_with(SHORT));
             self.lasting.push(text);
@@ -652,7 +652,7 @@ impl<'a> Run<'a> {
             leave_up(&mut self.clock, &mut self.console, &self.picture);
         }
         self.console.close();
-        let score = self.live.practice.as_ref().map(Practice::score);
+        let score = self.live.practice.as_ref().map(Rehearsing::score);
         Outcome { how, record, score }
     }
 

@@ -105,6 +105,8 @@ struct Showing {
     waiting: VecDeque<String>,
     input_ended: bool,
     over: Option<How>,
+    /// The faces and sounds that no longer work.
+    troubles: Vec<String>,
 }
 
 impl Showing {
@@ -131,6 +133,7 @@ impl Showing {
             waiting: VecDeque::new(),
             input_ended: false,
             over: None,
+            troubles: Vec::new(),
         };
         showing.await_question();
         // A drill begins at its first question.
@@ -181,7 +184,7 @@ impl Showing {
         let mut picture = self.picture();
         picture.head = None;
         picture.ended.get_or_insert_with(|| "The replay was left here.".to_owned());
-        self.console.show(&picture);
+        self.show(&picture);
     }
 
     /// Whether somebody is there to look at the last frame and to move on.
@@ -219,7 +222,13 @@ impl Showing {
                 head.asks = Some(asks);
             }
         }
-        self.console.show(&picture);
+        self.show(&picture);
+    }
+
+    /// On every face; what no longer works is said on the others from then on.
+    fn show(&mut self, picture: &Picture) {
+        let troubles = self.console.show(picture);
+        self.troubles.extend(troubles);
     }
 
     fn picture(&self) -> Picture {
@@ -229,6 +238,7 @@ impl Showing {
         if picture.ended.is_none() && self.head.is_at_end(&self.reel) {
             picture.ended = Some("The record stops here, without an ending.".to_owned());
         }
+        picture.remarks.extend_from_slice(&self.troubles);
         picture.head = Some(Head {
             at: self.head.at(),
             first: self.reel.first(),

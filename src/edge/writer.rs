@@ -32,8 +32,6 @@ pub const QUEUE: usize = 1024;
 pub const RESERVE: u64 = 256 << 10;
 /// A sync is made at the latest after this many entries, however fast they come.
 const SYNC_AFTER: u64 = 64;
-/// Where a name is taken already, this many numbers are tried behind it.
-const SAME_NAMES: u32 = 9;
 
 /// Where a record shall be written and what it begins with.
 #[derive(Clone, Debug)]
@@ -520,7 +518,7 @@ impl Writer {
         let moved =
             frame(&self.link, self.at, &moved).map_err(|why| io::Error::other(why.to_string()))?;
         disk::create_folder(folder)?;
-        let (file, path) = create_named(folder, &name_of(&self.path))?;
+        let (file, path) = disk::create_named(folder, &name_of(&self.path), ENDING)?;
         let mut all = std::mem::take(&mut self.kept);
         let end = all.len();
         all.extend_from_slice(&moved.bytes);
@@ -587,22 +585,7 @@ fn open(plan: &Plan) -> Result<(File, PathBuf), NoRecord> {
         Place::Folder(folder) => folder,
     };
     let name = record_name(&plan.header.started, &plan.header.title);
-    create_named(folder, &name).map_err(|why| refuse(folder, why))
-}
-
-/// A new file of this name, or with a number behind it where the name is taken.
-fn create_named(folder: &Path, name: &str) -> io::Result<(File, PathBuf)> {
-    let mut number = 1;
-    loop {
-        let name = if number == 1 { name.to_owned() } else { format!("{name}-{number}") };
-        let path = folder.join(name + ENDING);
-        match disk::create(&path) {
-            Err(why) if why.kind() == ErrorKind::AlreadyExists && number < SAME_NAMES => {
-                number += 1;
-            }
-            answer => return answer.map(|file| (file, path)),
-        }
-    }
+    disk::create_named(folder, &name, ENDING).map_err(|why| refuse(folder, why))
 }
 
 /// Makes a new file ours, with room for what comes, and its first bytes durable under their name.

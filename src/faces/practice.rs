@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use super::phrases;
 use crate::journal::convert::Context;
-use crate::journal::entry::Practice;
+use crate::journal::entry::RehearsalTerms;
 use crate::journal::happened::{Shown, Stage};
 use crate::journal::practice::Vehicle;
 use crate::procedure::model::Procedure;
@@ -92,17 +92,17 @@ pub fn seconds(ms: i64) -> String {
 
 /// What is told before anything else.
 #[must_use]
-pub fn opening(practice: &Practice) -> String {
+pub fn opening(practice: &RehearsalTerms) -> String {
     format!("This is a rehearsal. There is no vehicle.{}", terms(practice))
 }
 
 /// What stands beside the word for the vehicle until the run begins.
 #[must_use]
-pub fn before(practice: &Practice) -> String {
+pub fn before(practice: &RehearsalTerms) -> String {
     format!("imaginary.{}", terms(practice))
 }
 
-fn terms(practice: &Practice) -> String {
+fn terms(practice: &RehearsalTerms) -> String {
     let mut text = String::new();
     if practice.pace < 1000 {
         text.push_str(&format!(" It runs slower: {} of the true pace.", share(practice.pace)));

@@ -168,7 +168,7 @@ pub struct Header {
     pub continues: Option<String>,
     /// Of a rehearsal: with what vehicle, and how.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub rehearsal: Option<Practice>,
+    pub rehearsal: Option<RehearsalTerms>,
 }
 
 impl Header {
@@ -248,7 +248,7 @@ pub enum RunKind {
 
 /// How a rehearsal was made.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct Practice {
+pub struct RehearsalTerms {
     /// The seed: the same one, the same vehicle.
     pub seed: u64,
     /// The faults that were ordered.

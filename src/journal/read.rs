@@ -159,7 +159,14 @@ impl ReadBack {
     /// Whether the run neither reached an ending nor was taken up by a later one.
     #[must_use]
     pub fn is_unfinished(&self) -> bool {
-        !self.known().any(|(_, body)| matches!(body, Body::End { .. } | Body::Continued { .. }))
+        // A program that was killed between the two told of the ending and wrote no last line.
+        !self.is_closed() && !self.known().any(|(_, body)| tells_of_an_ending(body))
+    }
+
+    /// Whether the last line of a record is there: nothing more was to be written.
+    #[must_use]
+    pub fn is_closed(&self) -> bool {
+        self.known().any(|(_, body)| matches!(body, Body::End { .. } | Body::Continued { .. }))
     }
 
     /// Whether a later version of the form was written than this tool knows. What it does know is
@@ -168,6 +175,10 @@ impl ReadBack {
     pub fn is_newer(&self) -> bool {
         self.header.as_ref().is_some_and(|header| header.version > VERSION)
     }
+}
+
+fn tells_of_an_ending(body: &Body) -> bool {
+    matches!(body, Body::Effect { what } if what.get("effect").is_some_and(|name| name == "ended"))
 }
 
 /// Reads a record, or the beginning of one, or anything else.

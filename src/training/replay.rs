@@ -249,7 +249,7 @@ pub fn rerun(
     let last = read.entries.last().map_or(0, |entry| entry.line);
     // A run that was broken off may lack the effects of its last input.
     match compare.left_over(last) {
-        Some(differs) if !read.is_unfinished() => differs,
+        Some(differs) if read.is_closed() => differs,
         _ => Rerun::Same(compare.seen),
     }
 }

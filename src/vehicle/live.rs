@@ -18,6 +18,8 @@ use crate::procedure::model::{Hold, Procedure};
 use crate::procedure::plan::{GuardIx, Plan, Report, StepIx};
 use crate::procedure::timing::{Mark, Point, SpeechLengths};
 
+// Lengths of this program's own choice, tried with keyboards; no source.
+
 /// Two taps of a count are at least so far apart; closer ones are a key that repeats itself.
 const STROKE: Millis = Millis(80);
 /// The same for acts without a count.

@@ -317,6 +317,7 @@ fn a_run_whose_input_ends_is_broken_off_and_asked_about_next_time() {
 fn replay_of_something_else_says_so() {
     call(&["replay", "README.md"]).err("not a record of ours").ends(3);
     call(&["replay", "nowhere.jsonl"]).err("there is no such file").ends(3);
+    call(&["check", SOUND, "--language", "de"]).err("--voice").ends(2);
     call(&["replay", "tests/journals/v1-torn.jsonl", "--summary"])
         .out("length")
         .err("unfinished line")

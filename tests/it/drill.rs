@@ -288,6 +288,14 @@ fn the_schema_of_the_answers_is_the_one_that_the_types_make() {
 }
 
 #[test]
+fn a_run_that_came_to_its_ending_is_not_taken_up_though_its_last_line_is_missing() {
+    let whole = record(7, false);
+    assert!(!read_record(&whole).is_closed() && !read_record(&whole).is_unfinished());
+    let last = whole[..whole.len() - 1].iter().rposition(|byte| *byte == b'\n').unwrap();
+    assert!(read_record(&whole[..=last]).is_unfinished(), "its ending is not there");
+}
+
+#[test]
 fn the_record_that_the_page_is_tried_with_is_of_a_seeded_run() {
     check_committed("tests/page/replayed.jsonl", &record(7, false));
 }

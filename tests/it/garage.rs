@@ -271,7 +271,7 @@ fn started_again_in_a_terminal() {
     let keys = KeyMap::default();
     let opening = Opening { terminal: true, look, setting, keys, hands: false, page: None };
     let mut console = Console::open(opening).expect("opened");
-    console.show(&acting());
+    assert!(console.show(&acting()).is_empty());
     while !matches!(console.from.recv(), Ok(Happening::Key(_))) {}
     match place.as_str() {
         "run" => panic!("on purpose"),
@@ -280,7 +280,7 @@ fn started_again_in_a_terminal() {
             assert!(other.join().is_err());
             let mut picture = acting();
             picture.remarks.push("it goes on".to_owned());
-            console.show(&picture);
+            assert!(console.show(&picture).is_empty());
             while !matches!(console.from.recv(), Ok(Happening::Key(_))) {}
             console.close();
         }

@@ -117,6 +117,25 @@ fn a_switch_that_sends_its_key_again_on_release_is_warned_of() {
 }
 
 #[test]
+fn a_switch_that_was_let_go_in_between_is_measured_once_more() {
+    let mut talk = Talk::new("");
+    talk.press(F5).pass(1000);
+    talk.hold(F5, 500, 1300).pass(3000);
+    assert!(talk.has_said("Once more: press it"), "{:#?}", talk.said);
+    talk.hold(F5, 500, 33).pass(3000).press(KeyCode::Char('1')).press(KeyCode::Char('n'));
+    talk.press(KeyCode::Char('y'));
+    assert_eq!(talk.dialog.found(), Found::Save("done+=F5".to_owned()));
+
+    // Twice so: what would swallow the next press of a quick foot is not kept.
+    let mut talk = Talk::new("");
+    talk.press(F5).pass(1000);
+    talk.hold(F5, 1700, 1700).pass(3000).hold(F5, 1700, 1700).pass(3000);
+    assert!(talk.has_said("Still so:"), "{:#?}", talk.said);
+    talk.press(KeyCode::Char('1')).press(KeyCode::Char('n')).press(KeyCode::Char('y'));
+    assert_eq!(talk.dialog.found(), Found::Save("done+=F5".to_owned()));
+}
+
+#[test]
 fn keys_that_are_known_need_no_setting_and_those_that_would_leave_nothing_are_refused() {
     let mut talk = Talk::new("");
     talk.tried(KeyCode::PageDown, 500, 33, '1').press(KeyCode::Char('n'));

@@ -119,7 +119,12 @@ fn checked(bench: &Bench, heard: &str) -> (String, Option<i32>) {
 #[test]
 fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
     let bench = Bench::new("ready-heard");
-    let (told, code) = checked(bench.plays(), "yes\n");
+    let bench = bench.plays();
+    // On a busy computer the stand-in may not be steady; the check says so, and one makes it again.
+    let (told, code) = (0..5)
+        .map(|_| checked(bench, "yes\n"))
+        .find(|(told, _)| !told.contains("The lag is not measured: "))
+        .expect("it was measured once");
     // No voice and no terminal: told, but the sound was heard.
     assert_eq!(code, Some(1), "{told}");
     // Where its lines break hangs on the length of the folder.
@@ -128,14 +133,9 @@ fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
     let kept = bench.text(".config/stepbell/sound.json");
     let kept: Value = serde_json::from_str(&kept).expect("JSON");
     assert_eq!(kept["player"], "aplay");
-    match kept["lag_ms"].as_i64() {
-        // The stand-in takes 50 ms at a time; what people are ahead by is added.
-        Some(lag) => {
-            assert!((80..800).contains(&lag) && told.contains("Runs count with"), "{told}");
-        }
-        // On a busy computer the stand-in is not steady, and the check says so.
-        None => assert!(told.contains("The lag is not measured: "), "{told}"),
-    }
+    // The stand-in takes 50 ms at a time; what people are ahead by is added.
+    let lag = kept["lag_ms"].as_i64().expect("a length");
+    assert!((80..800).contains(&lag) && told.contains("Runs count with"), "{told}");
     let (out, ..) = bench.asked(&["ready", "--look", "--player", "aplay"]);
     assert!(out.contains("ok       heard       aplay, by a person, 20"), "{out}");
     let run = bench.guide("tests/terminal/tiny.bell", &["--voice", "none", "--player", "aplay"]);

@@ -17,6 +17,10 @@ const HELD: Millis = Millis(4000);
 const QUIET: Millis = Millis(1200);
 /// When nothing has come for so long, something is said about why.
 const NOTHING: Millis = Millis(20_000);
+/// A held key repeats sooner than this, or it was let go in between: a keyboard waits for a second at most
+/// and repeats at least twice in one (from memory of the settings of PC keyboards), a half more for slow
+/// receivers.
+const SLOWEST: Gaps = Gaps { first: Millis(1500), next: Millis(750) };
 /// What it can be assigned to, by digit from 1.
 const MEANINGS: [(&str, &str, Press); 7] = [
     ("done", "done", Press::Done),
@@ -75,6 +79,8 @@ pub struct Dialog {
     before: String,
     file: Option<String>,
     trouble: Option<String>,
+    /// The switch at hand was measured once in vain.
+    in_vain: bool,
 }
 
 impl Dialog {
@@ -83,7 +89,7 @@ impl Dialog {
     #[must_use]
     pub fn new(map: KeyMap, text: String, file: Option<String>, trouble: Option<String>) -> Dialog {
         let state = State::Press { since: None, told: false };
-        Dialog { state, map, before: text.clone(), text, file, trouble }
+        Dialog { state, map, before: text.clone(), text, file, trouble, in_vain: false }
     }
 
     /// What it came to.
@@ -96,6 +102,7 @@ impl Dialog {
     }
 
     fn again(&mut self) {
+        self.in_vain = false;
         self.state = State::Press { since: None, told: false };
     }
 
@@ -138,9 +145,27 @@ impl Dialog {
 
     /// What holding it down has shown.
     fn measured(&mut self, key: KeyCode, events: &[Moment], after: &[Moment]) -> Vec<String> {
+        let gaps = seen(events);
+        let broken =
+            gaps.is_some_and(|gaps| gaps.first > SLOWEST.first || gaps.next > SLOWEST.next);
+        if broken && !self.in_vain {
+            self.in_vain = true;
+            self.state = State::Hold(key);
+            return vec![
+                "It was let go in between, or it repeats as slowly as one presses twice."
+                    .to_owned(),
+                "Once more: press it and keep it down until you are told to let go.".to_owned(),
+            ];
+        }
         self.state = State::Assign(key);
         let mut said = Vec::new();
-        match seen(events) {
+        match gaps {
+            // Gaps as long as these would swallow the next press of a quick foot.
+            Some(_) if broken => said.push(
+                "Still so: a press that is held may count more than once. Set the switch to repeat \
+                 faster, or press it shortly."
+                    .to_owned(),
+            ),
             None if after.is_empty() => {
                 said.push("It sends nothing more while it is held. It counts once.".to_owned());
             }
