@@ -51,7 +51,8 @@ impl Run {
     /// Only where the cue can wait for it.
     pub fn awake_before_cue(&self, world: &World, at: Moment) -> Option<u32> {
         let step = world.step(self.step);
-        if !step.rest_before || step.free {
+        // Mostly nothing has to be kept awake, and how long it all lasts takes longer to find.
+        if !step.rest_before || step.free || !self.reminds() {
             return None;
         }
         let until = longest(world, self.step).map(|longest| at.after(longest));
@@ -76,6 +77,9 @@ impl Run {
 
     /// On arrival at a step whose cue cannot wait for a reminder, but which has breath for one.
     pub fn remind_on_arrival(&mut self, world: &World, out: &mut Out) {
+        if !self.reminds() {
+            return;
+        }
         let step = world.step(self.step);
         if step.breath_before && !step.rest_before {
             let before = said_before(world, self.step);
@@ -102,6 +106,11 @@ impl Run {
         }
     }
 
+    /// Whether a reminder holds.
+    fn reminds(&self) -> bool {
+        self.awake.iter().any(Option::is_some)
+    }
+
     fn reminders(&self) -> impl Iterator<Item = (u32, Reminder)> + '_ {
         (0..).zip(&self.awake).filter_map(|(n, reminder)| reminder.map(|reminder| (n, reminder)))
     }
@@ -119,8 +128,8 @@ fn spare(world: &World, n: usize) -> Millis {
 
 /// What is said before the cue of a step.
 fn said_before(world: &World, step: StepIx) -> Millis {
-    let texts = world.sayings(step).into_iter();
-    texts.fold(Millis::ZERO, |all, (text, _)| all.plus(world.speech(text).hi))
+    let texts = world.sayings(step).iter();
+    texts.fold(Millis::ZERO, |all, (text, _)| all.plus(world.speech(*text).hi))
 }
 
 /// The longest time from the cue of a step to the next moment at which words are free; `None` where it

@@ -8,6 +8,7 @@ use crate::power::Assessment;
 use crate::procedure::model::{EndingClass, EndingId, ItemClass, ItemId, ReadingId, TextId, Unit};
 use crate::procedure::plan::{GuardIx, StepIx, Thing, Value};
 use crate::procedure::timing::{Bracket, Mark, Point, Why};
+use std::sync::Arc;
 
 /// Everything that can happen to a guide.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -60,7 +61,7 @@ pub enum GapKind {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Effect {
     /// Show this, whole, until the next.
-    Show(Box<Frame>),
+    Show(Arc<Frame>),
     /// Say this text.
     Say(TextId, Cue),
     /// Ring this.

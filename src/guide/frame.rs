@@ -12,13 +12,18 @@ use crate::guide::run::{Acting, Before, Phase, Run};
 use crate::guide::world::World;
 use crate::procedure::model::Procedure;
 use crate::procedure::plan::{Next, Report, StepIx, Thing};
-use crate::procedure::timing::{Mark, Point, Promise};
+use crate::procedure::timing::{CueTimes, Mark, Point, Promise};
 
-/// What the digits say of a window, and when that changes by itself.
+/// What the digits say of a window, and the next moment at which that changes by itself.
 struct Window {
     state: WindowState,
     count: Option<CountTo>,
-    changes: Vec<Moment>,
+    changes: Option<Moment>,
+}
+
+/// The first of these moments that is still to come.
+fn next(now: Moment, moments: impl IntoIterator<Item = Moment>) -> Option<Moment> {
+    moments.into_iter().filter(|at| *at > now).min()
 }
 
 /// A frame in which nothing is on show yet.
@@ -55,9 +60,9 @@ pub(super) fn preparing(procedure: &Procedure, preparation: &Preparation) -> Fra
 }
 
 impl Run {
-    /// What every face shows now.
-    pub fn frame(&self, world: &World, now: Moment) -> Frame {
-        match &self.phase {
+    /// What every face shows now, and the next moment at which its window changes by itself.
+    pub fn frame(&self, world: &World, now: Moment) -> (Frame, Option<Moment>) {
+        let frame = match &self.phase {
             Phase::Testing(tests) => {
                 let question = tests.question(world);
                 let text = question.as_ref();
@@ -72,14 +77,18 @@ impl Run {
             Phase::Over(_) => {
                 Frame { act: self.left, progress: self.progress(world), ..empty(Stage::Ended) }
             }
-            _ => self.step_frame(world, now),
-        }
+            _ => {
+                let window = self.window(world, now);
+                let changes = window.changes;
+                return (self.step_frame(world, &window, now), changes);
+            }
+        };
+        (frame, None)
     }
 
-    fn step_frame(&self, world: &World, now: Moment) -> Frame {
+    fn step_frame(&self, world: &World, window: &Window, now: Moment) -> Frame {
         let ix = self.shown(now);
         let step = world.step(ix);
-        let window = self.window(world, now);
         let next = match world.hoped(ix) {
             Next::Step(next) => world.plan.steps.get(next.0 as usize).map(|step| step.text),
             Next::End(_) => None,
@@ -104,7 +113,7 @@ impl Run {
             }
             Phase::Resting => frame.means = Means::GoOn,
             Phase::Cautions(n) => {
-                frame.act = world.alerts(ix).get(*n as usize).map(|alert| alert.text);
+                frame.act = world.alert(ix, *n).map(|alert| alert.text);
                 frame.means = Means::Understood;
             }
             Phase::Asks(n, typed) => self.ask_frame(world, *n, typed.as_ref(), &mut frame),
@@ -128,7 +137,7 @@ impl Run {
         typed: Option<&crate::procedure::plan::Value>,
         frame: &mut Frame,
     ) {
-        let Some(id) = world.asks(self.step).get(n as usize).copied() else { return };
+        let Some(id) = world.asked(self.step, n) else { return };
         let question = match typed {
             Some(value) => Question::ReadBack(id, value.clone()),
             None => Question::Reading(id),
@@ -154,7 +163,7 @@ impl Run {
         let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
         let begun = match way.iter().position(|ix| *ix == self.step) {
             Some(at) => at + 1,
-            None => way.iter().filter(|ix| self.entered.contains_key(ix)).count(),
+            None => way.iter().filter(|ix| self.was_entered(**ix)).count(),
         };
         (count(begun), count(way.len()))
     }
@@ -175,44 +184,41 @@ impl Run {
         hands
     }
 
-    /// Moments at which the frame changes although nothing happens.
-    pub fn changes(&self, world: &World, now: Moment) -> Vec<Moment> {
-        let window = self.window(world, now);
-        let mut changes = window.changes;
-        if let Phase::Acting(acting) = &self.phase {
-            changes.extend(acting.expected.iter().map(|e| e.end().latest.after(Millis(1))));
-        }
-        if let (Some(seconds), Some(count)) = (self.seconds, window.count)
-            && seconds.next > 0
-        {
-            changes.push(count.at.before(Millis::secs(seconds.next)));
-        }
-        changes
+    /// The next moment at which the step on show or the last seconds of its count change although
+    /// nothing happens.
+    pub fn changes(&self, now: Moment) -> Option<Moment> {
+        let acts = match &self.phase {
+            Phase::Acting(acting) => acting.expected.as_slice(),
+            _ => &[],
+        };
+        let acts = acts.iter().map(|e| e.end().latest.after(Millis(1)));
+        let seconds = self.seconds.filter(|seconds| seconds.next > 0);
+        let rings = seconds.map(|seconds| seconds.zero.before(Millis::secs(seconds.next)));
+        next(now, acts.chain(rings))
     }
 
     fn window(&self, world: &World, now: Moment) -> Window {
         match &self.phase {
             Phase::Before(before) => self.window_before(world, before, now),
             Phase::Acting(acting) => self.window_after(world, acting, now),
-            _ => Window { state: WindowState::None, count: None, changes: Vec::new() },
+            _ => Window { state: WindowState::None, count: None, changes: None },
         }
     }
 
     /// Before the now cue the digits count to the latest safe cue, or to the cue where it is not
     /// allowed yet.
     fn window_before(&self, world: &World, before: &Before, now: Moment) -> Window {
-        let called = self.called();
         let due = self.cue_due(world, before);
-        let allowed = world.timing.earliest(called, &self.known);
+        let CueTimes { earliest: allowed, bound, promise } = self.cue(world);
         let to_cue = CountTo { at: due, what: CountWhat::Cue, why: None };
-        let mut changes = vec![allowed];
-        let Some((latest, why)) = world.timing.bound(called, &self.known) else {
+        let Some((latest, why)) = bound else {
+            let changes = next(now, [allowed]);
             return match allowed > now {
                 true => Window { state: WindowState::NotYet, count: Some(to_cue), changes },
                 false => Window { state: WindowState::None, count: None, changes },
             };
         };
-        changes.push(latest.after(Millis(1)));
+        let changes = next(now, [allowed, latest.after(Millis(1))]);
         let (state, count) = if due.max(now) > latest {
             let given_up = self.given_up(world, now);
             let count = CountTo { at: given_up.at, what: CountWhat::StepOver, why: given_up.why };
@@ -221,17 +227,9 @@ impl Run {
             (WindowState::NotYet, Some(to_cue))
         } else {
             let count = CountTo { at: latest, what: CountWhat::LatestCue, why };
-            (self.open(world, called), Some(count))
+            (open(promise), Some(count))
         };
         Window { state, count, changes }
-    }
-
-    /// How an open window is told: one that can be met for certain, or one that can be tried.
-    fn open(&self, world: &World, cue: Point) -> WindowState {
-        match world.timing.promise(cue, &self.known) {
-            Promise::All | Promise::Own => WindowState::Safe,
-            Promise::AtRisk => WindowState::AtRisk,
-        }
     }
 
     /// After the now cue the digits count to the latest act. Where an answer is awaited they count to
@@ -239,28 +237,26 @@ impl Run {
     fn window_after(&self, world: &World, acting: &Acting, now: Moment) -> Window {
         // Windows of acts that are over for certain are no concern any more.
         let shown = self.shown(now);
-        let open = acting.chain.iter().skip_while(|ix| **ix != shown);
-        let open: Vec<StepIx> = open.copied().collect();
-        let closes = self.closes(world).into_iter().filter(|close| open.contains(&close.step));
+        let closes = self.closes(world);
+        let closes = closes.iter().filter(|close| close.step >= shown);
         let close = closes.min_by_key(|close| close.at);
         let reports_act = world.step(acting.last()).report == Report::Act;
         // Once the act is over by its bounds, how long it had is no concern any more.
         let may_act = reports_act || now <= acting.end().latest;
-        let safe = self.safe_act(world, &open);
+        let safe = self.safe_act(world, acting, shown);
         let safe = safe.filter(|(at, _)| may_act && now <= *at);
         let state = match close {
             Some(close) if now > close.at => WindowState::Closed,
             None if safe.is_none() => WindowState::None,
             _ => {
-                let step = acting.chain.first().copied().unwrap_or(self.step);
-                self.open(world, Point { step, mark: Mark::Called })
+                let cue = Point { step: acting.first(), mark: Mark::Called };
+                open(world.timing.promise(cue, &self.known))
             }
         };
-        let mut changes: Vec<Moment> = close.iter().map(|c| c.at.after(Millis(1))).collect();
-        changes.extend(safe.iter().map(|(at, _)| at.after(Millis(1))));
         let to = |at, what, why| Some(CountTo { at, what, why });
         let begun = acting.expected.first().map_or(acting.called, |e| e.begun.latest);
-        changes.push(begun.after(Millis(1)));
+        let ends = close.map(|close| close.at).into_iter().chain(safe.map(|(at, _)| at));
+        let changes = next(now, ends.chain([begun]).map(|at| at.after(Millis(1))));
         let count = match (acting.let_go, safe) {
             (Some((_, at)), _) if now > begun => to(at, CountWhat::LetGo, None),
             (_, Some((at, why))) => to(at, CountWhat::LatestAct, why),
@@ -274,5 +270,13 @@ impl Run {
             }
         };
         Window { state, count, changes }
+    }
+}
+
+/// How an open window is told: one that can be met for certain, or one that can be tried.
+const fn open(promise: Promise) -> WindowState {
+    match promise {
+        Promise::All | Promise::Own => WindowState::Safe,
+        Promise::AtRisk => WindowState::AtRisk,
     }
 }

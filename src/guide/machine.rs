@@ -49,7 +49,7 @@ pub struct Guide {
     now: Moment,
     stop_asked: Option<Moment>,
     notice: Option<Notice>,
-    shown: Option<Frame>,
+    shown: Option<Arc<Frame>>,
     /// When to be woken, worked out once at the end of each input.
     wakes: Option<Moment>,
     woken: Option<Moment>,
@@ -64,7 +64,7 @@ pub struct Saved {
     now: Moment,
     stop_asked: Option<Moment>,
     notice: Option<Notice>,
-    shown: Option<Frame>,
+    shown: Option<Arc<Frame>>,
     wakes: Option<Moment>,
     woken: Option<Moment>,
     ended: Option<EndingId>,
@@ -139,7 +139,8 @@ impl Guide {
         self.wakes
     }
 
-    fn wakes(&self) -> Option<Moment> {
+    /// `window`: when the window on show changes by itself.
+    fn wakes(&self, window: Option<Moment>) -> Option<Moment> {
         if self.ended.is_some() {
             return None;
         }
@@ -148,7 +149,7 @@ impl Guide {
             Life::Running(running) => running.next_wakeup(self.now),
             Life::Preparing(_) => None,
         };
-        asked.into_iter().chain(run).filter(|at| *at > self.now).min()
+        asked.into_iter().chain(run).chain(window).filter(|at| *at > self.now).min()
     }
 
     /// The plan, once the run has begun.
@@ -283,14 +284,8 @@ impl Guide {
             Life::Preparing(preparation) => preparation.choices.clone(),
             Life::Running(_) => plan.choices.clone(),
         };
-        let mut world = World {
-            procedure: Arc::clone(&self.procedure),
-            plan: Arc::new(plan),
-            timing,
-            speech: self.settings.speech.clone(),
-            way: Vec::new(),
-        };
-        world.way = world.hoped_way();
+        let (procedure, speech) = (Arc::clone(&self.procedure), self.settings.speech.clone());
+        let world = World::new(procedure, Arc::new(plan), timing, speech);
         let mut run = Run::new(&world, choices, out.now);
         run.begin(&world, out);
         let mut running = Running { world, run, undo: None };
@@ -305,7 +300,7 @@ impl Guide {
         {
             self.ended = Some(ending);
         }
-        let frame = self.frame(out.now);
+        let (frame, window) = self.frame(out.now);
         if let Life::Running(running) = &mut self.life {
             running.ring_seconds(frame.count, &mut out);
         }
@@ -318,7 +313,7 @@ impl Guide {
             self.show(Frame { notice: self.notice.clone(), ..frame.clone() }, &mut out);
         }
         self.show(Frame { notice: self.notice.clone(), ..frame }, &mut out);
-        self.wakes = self.wakes();
+        self.wakes = self.wakes(window);
         match (self.ended, self.wakes) {
             (Some(ending), _) => {
                 let class = self.procedure.endings.get(ending.0 as usize);
@@ -335,15 +330,17 @@ impl Guide {
     }
 
     fn show(&mut self, frame: Frame, out: &mut Out) {
-        if self.shown.as_ref() != Some(&frame) {
-            self.shown = Some(frame.clone());
-            out.effects.push(Effect::Show(Box::new(frame)));
+        if self.shown.as_deref() != Some(&frame) {
+            let frame = Arc::new(frame);
+            self.shown = Some(Arc::clone(&frame));
+            out.effects.push(Effect::Show(frame));
         }
     }
 
-    fn frame(&self, now: Moment) -> Frame {
-        let mut frame = match &self.life {
-            Life::Preparing(preparation) => frame::preparing(&self.procedure, preparation),
+    /// What is on show, and the next moment at which its window changes by itself.
+    fn frame(&self, now: Moment) -> (Frame, Option<Moment>) {
+        let (mut frame, changes) = match &self.life {
+            Life::Preparing(preparation) => (frame::preparing(&self.procedure, preparation), None),
             Life::Running(running) => running.run.frame(&running.world, now),
         };
         if self.ended.is_some() {
@@ -351,20 +348,19 @@ impl Guide {
         } else if self.stop_asked.is_some() {
             frame.question = Some(Question::ReallyStop);
         }
-        frame
+        (frame, changes)
     }
 }
 
 impl Running {
     fn handle(&mut self, input: Input, out: &mut Out) {
-        let by_person = !matches!(input, Input::Wake | Input::Gap(..));
-        if let Input::Gap(kind, length) = input {
-            self.away(kind, length, out);
+        if !matches!(input, Input::Wake | Input::Gap(..)) {
+            // What was due before a press comes first; a press at the very moment still counts.
+            self.settle(true, out);
         }
-        // What was due before a press comes first; a press at the very moment still counts.
-        self.settle(by_person, out);
         match input {
-            Input::Wake | Input::Gap(..) => {}
+            Input::Wake => {}
+            Input::Gap(kind, length) => self.away(kind, length, out),
             Input::Press(press) => self.press(press, out),
             Input::Typed(text) => self.typed(&text, out),
             Input::Lost(guard) => {
@@ -415,6 +411,7 @@ impl Running {
         if let Phase::Acting(acting) = &mut self.run.phase {
             let reports = self.world.reports(self.world.step(acting.last())).hi;
             let since = out.now.since(acting.called).max(Millis::ZERO);
+            let acting = Arc::make_mut(acting);
             acting.away = acting.away.plus(length.min(since));
             acting.grace = acting.grace.max(out.now.after(reports));
         }
@@ -474,7 +471,7 @@ impl Running {
     fn next_wakeup(&self, now: Moment) -> Option<Moment> {
         let due = self.run.next_due(&self.world, now).map(|(at, _)| at);
         let due = due.filter(|at| at.0 < i64::MAX);
-        let changes = self.run.changes(&self.world, now);
+        let changes = self.run.changes(now);
         due.into_iter().chain(changes).filter(|at| *at > now).min()
     }
 
@@ -532,8 +529,7 @@ fn press_taken(world: &World, run: &mut Run, press: Press, out: &mut Out) {
 impl Run {
     /// A text typed for a reading of the step.
     fn typed(&mut self, world: &World, n: u32, text: &str, out: &mut Out) {
-        let asks = world.asks(self.step);
-        let reading = asks.get(n as usize);
+        let reading = world.asked(self.step, n);
         let reading = reading.and_then(|id| world.procedure.readings.get(id.0 as usize));
         let Some(reading) = reading else { return };
         match reading::read(&reading.answer, text) {
@@ -558,7 +554,7 @@ impl Run {
         press: Press,
         out: &mut Out,
     ) {
-        let Some(id) = world.asks(self.step).get(n as usize).copied() else { return };
+        let Some(id) = world.asked(self.step, n) else { return };
         let value = match (press, typed) {
             (Press::Done | Press::Answer(1), Some(value)) => value,
             (Press::Answer(k), None) => {
@@ -573,8 +569,9 @@ impl Run {
             }
             _ => return out.refuse(Notice::NotUnderstood),
         };
-        self.choices.answers.retain(|(r, _)| *r != id);
-        self.choices.answers.push((id, value.clone()));
+        let choices = Arc::make_mut(&mut self.choices);
+        choices.answers.retain(|(r, _)| *r != id);
+        choices.answers.push((id, value.clone()));
         out.record(Fact::Answered(Question::Reading(id), Some(value)));
         self.asks(world, n.saturating_add(1), out.now, out);
     }

@@ -3,7 +3,7 @@
 //! Takes inputs with their moments; gives effects. Nothing here sees text, a face, a file or the
 //! time of day. In the order of a run: `cue` is what goes in and out; `machine` the whole;
 //! `preparation` and `reading` the questions before it; `world` what stays the same in it, `run` what
-//! changes; `steps` one step's life in time, `outcomes` how it ends; `awake` reminders; `tests_after`
+//! changes, `seen` what it knows; `steps` one step's life in time, `outcomes` how it ends; `awake` reminders; `tests_after`
 //! the functional tests; `frame` what is shown; `out` collects the effects; `sayable` lists what can be
 //! said.
 
@@ -18,6 +18,7 @@ mod preparation;
 mod reading;
 mod run;
 mod sayable;
+mod seen;
 mod steps;
 mod tests_after;
 mod world;

@@ -298,7 +298,7 @@ impl Run {
     }
 
     fn note(&mut self, point: Point, bracket: Bracket, out: &mut Out) {
-        self.known.between(point, bracket);
+        self.known.change().between(point, bracket);
         out.record(Fact::Happened(point, bracket));
     }
 
@@ -330,7 +330,7 @@ impl Run {
         out: &mut Out,
     ) {
         let point = Point { step: self.reported_step(), mark: Mark::Reported };
-        self.known.at(point, out.now);
+        self.known.change().at(point, out.now);
         self.conclude(world, kind, target, since, out);
     }
 
@@ -346,7 +346,7 @@ impl Run {
         let ix = self.reported_step();
         out.record(Fact::Outcome(ix, kind));
         let over = Bracket { earliest: out.now, latest: out.now.max(since) };
-        self.known.between(Point { step: ix, mark: Mark::Over }, over);
+        self.known.change().between(Point { step: ix, mark: Mark::Over }, over);
         self.step = ix;
         self.take(world, target, since, out);
     }
@@ -364,10 +364,10 @@ impl Run {
             // Hands that go straight on are not held back by a cue, and behind the end nothing is left.
             Phase::Acting(_) | Phase::Testing(_) | Phase::Over(_) => return,
         };
-        let called = self.called();
-        let rest = match (lost, world.timing.why(called, &self.known)) {
+        let cue = self.cue(world);
+        let rest = match (lost, cue.bound.and_then(|(_, why)| why)) {
             (true, Some(why)) => Rest::Lost(why),
-            _ if world.timing.promise(called, &self.known) == Promise::All => Rest::Holds,
+            _ if cue.promise == Promise::All => Rest::Holds,
             _ => Rest::HoldsInPart,
         };
         out.record(Fact::Rechecked(self.step, rest));
@@ -381,12 +381,10 @@ impl Run {
         let step = world.step(self.step);
         let (text, tone) = match &self.phase {
             Phase::Cautions(n) => {
-                let alerts = world.alerts(self.step);
-                (alerts.get(*n as usize).map_or(step.text, |alert| alert.text), None)
+                (world.alert(self.step, *n).map_or(step.text, |alert| alert.text), None)
             }
             Phase::Asks(n, _) => {
-                let asks = world.asks(self.step);
-                let reading = asks.get(*n as usize);
+                let reading = world.asked(self.step, *n);
                 let reading = reading.and_then(|id| world.procedure.readings.get(id.0 as usize));
                 (reading.map_or(step.text, |reading| reading.text), None)
             }

@@ -7,12 +7,14 @@ use crate::clock::{Millis, Moment};
 use crate::guide::awake::Reminder;
 use crate::guide::cue::{Cue, Fact, GapKind, HoldState, Notice, Tone};
 use crate::guide::out::Out;
+use crate::guide::seen::Seen;
 use crate::guide::tests_after::Tests;
-use crate::guide::world::{Expected, World};
+use crate::guide::world::{Expected, Sayings, World};
 use crate::procedure::model::{EndingClass, EndingId, Hold, HowMany, ItemClass, TextId};
 use crate::procedure::plan::{Choices, GuardIx, Next, StepIx, Target, Thing, Value};
-use crate::procedure::timing::{Bracket, Known, Mark, Point};
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use crate::procedure::timing::{Bracket, Mark, Point};
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 /// A count paced faster than this cannot be followed tick by tick (common practice, no source).
 const FASTEST_TICK: Millis = Millis(500);
@@ -35,11 +37,11 @@ pub(super) struct Run {
     /// Where in its life it is.
     pub phase: Phase,
     /// What has happened on this path.
-    pub known: Known,
+    pub known: Seen,
     /// What was answered, before the run and in it.
-    pub choices: Choices,
+    pub choices: Arc<Choices>,
     /// How often each step was entered.
-    pub entered: BTreeMap<StepIx, u32>,
+    pub entered: Vec<u32>,
     /// How each thing ended, and in which step.
     pub verdicts: BTreeMap<Thing, (ItemClass, StepIx)>,
     /// Whether a hold is asked for or going on.
@@ -79,7 +81,7 @@ pub(super) enum Phase {
     /// What it needs is said; then its moment is awaited.
     Before(Before),
     /// The now cue was given.
-    Acting(Box<Acting>),
+    Acting(Arc<Acting>),
     /// The functional tests after a learned ending.
     Testing(Tests),
     /// It has ended.
@@ -91,8 +93,10 @@ pub(super) enum Phase {
 pub(super) struct Before {
     /// From when it may be prepared.
     pub since: Moment,
-    /// What is still to be said.
-    pub sayings: VecDeque<(TextId, Cue)>,
+    /// What is said before the cue.
+    pub sayings: Sayings,
+    /// How much of it was said.
+    pub said: usize,
     /// Whether the prepare tone was rung.
     pub announced: bool,
     /// When all of it is said at the latest, once all of it is.
@@ -112,7 +116,7 @@ pub(super) struct Early {
 #[derive(Clone, Debug)]
 pub(super) struct Acting {
     /// Its steps; the last is reported.
-    pub chain: Vec<StepIx>,
+    pub chain: Arc<[StepIx]>,
     /// The cue, or the end of the act above where there is none.
     pub called: Moment,
     /// The brackets of its acts.
@@ -133,10 +137,14 @@ impl Acting {
         self.chain.last().copied().unwrap_or(StepIx(0))
     }
 
+    /// The step that it begins with.
+    pub fn first(&self) -> StepIx {
+        self.chain.first().copied().unwrap_or(StepIx(0))
+    }
+
     /// When the now cue has ended, at the latest.
     pub fn heard(&self, world: &World) -> Moment {
-        let first = self.chain.first().copied().unwrap_or(StepIx(0));
-        self.called.after(world.now_words(world.step(first)).hi)
+        self.called.after(world.now_words(world.step(self.first())).hi)
     }
 
     /// The brackets of the act that is reported.
@@ -176,9 +184,9 @@ impl Run {
         Run {
             step: StepIx(0),
             phase: Phase::Resting,
-            known: Known::default(),
-            choices,
-            entered: BTreeMap::new(),
+            known: Seen::default(),
+            choices: Arc::new(choices),
+            entered: vec![0; world.plan.steps.len()],
             verdicts: BTreeMap::new(),
             hold: HoldState::No,
             held: BTreeSet::new(),
@@ -239,7 +247,7 @@ impl Run {
                     out.notice(Notice::TriesSpent);
                     return self.take_spent(world, spent, since, out);
                 }
-                let used = self.known.spend(*purse);
+                let used = self.known.change().spend(*purse);
                 self.let_go(*back, out);
                 out.record(Fact::Tried(used, tries));
                 out.notice(Notice::Again(used, tries));
@@ -264,7 +272,7 @@ impl Run {
 
     /// Going back: what stood at or after the target has un-happened.
     fn undo_from(&mut self, back: StepIx) {
-        self.known.forget_from(back);
+        self.known.change().forget_from(back);
         self.verdicts.retain(|_, (_, decided)| *decided < back);
         self.early = None;
     }
@@ -288,7 +296,7 @@ impl Run {
         cool_down: Option<Moment>,
         out: &mut Out,
     ) {
-        let times = self.entered.entry(ix).or_insert(0);
+        let times = &mut self.entered[ix.0 as usize];
         *times = times.saturating_add(1);
         out.record(Fact::Entered(ix, *times));
         let above = self.step;
@@ -296,13 +304,12 @@ impl Run {
         self.listing = false;
         self.keep_awake(world, out.now);
         if let Some(early) = self.early.take_if(|early| early.step != ix) {
-            self.known.forget_step(early.step);
+            self.known.change().forget_step(early.step);
         }
         if let (true, None, Some(end)) = (world.step(ix).straight_on, cool_down, self.end_of(above))
         {
-            let chain = world.chain(ix);
-            let expected = world.expect_after(&chain, end);
-            return self.act(world, chain, expected, since);
+            let expected = world.expect_after(world.chain(ix), end);
+            return self.act(world, ix, expected, since);
         }
         match cool_down {
             Some(until) => self.phase = Phase::CoolDown { until },
@@ -341,8 +348,7 @@ impl Run {
 
     /// The nth caution is shown and said, to be acknowledged, where the run can rest for it.
     pub fn cautions(&mut self, world: &World, n: u32, since: Moment, out: &mut Out) {
-        let alerts = world.alerts(self.step);
-        match alerts.get(n as usize) {
+        match world.alert(self.step, n) {
             Some(alert) if world.step(self.step).rest_before => {
                 self.remind_before(world, Some(world.speech(alert.text).hi), out);
                 self.speak(world, alert.text, Cue::Caution, out);
@@ -354,8 +360,8 @@ impl Run {
 
     /// The nth reading of the step is asked.
     pub fn asks(&mut self, world: &World, n: u32, since: Moment, out: &mut Out) {
-        let asks = world.asks(self.step);
-        match asks.get(n as usize).and_then(|id| world.procedure.readings.get(id.0 as usize)) {
+        let reading = world.asked(self.step, n);
+        match reading.and_then(|id| world.procedure.readings.get(id.0 as usize)) {
             Some(reading) => {
                 self.remind_before(world, Some(world.speech(reading.text).hi), out);
                 self.speak(world, reading.text, Cue::Question, out);
@@ -384,14 +390,9 @@ impl Run {
     }
 
     /// The hands begin: a stretch of acts whose brackets are known from the cue.
-    pub fn act(
-        &mut self,
-        world: &World,
-        chain: Vec<StepIx>,
-        expected: Vec<Expected>,
-        called: Moment,
-    ) {
+    pub fn act(&mut self, world: &World, first: StepIx, expected: Vec<Expected>, called: Moment) {
         self.listing = false;
+        let chain = Arc::clone(world.chain(first));
         self.held.extend(chain.iter().filter(|ix| world.step(**ix).hold.is_some()));
         let acting = Acting {
             ticks: ticks(world, &expected),
@@ -404,7 +405,7 @@ impl Run {
         };
         let words = world.now_words(world.step(self.step)).hi;
         self.prepare_ahead(world, acting.last(), called.after(words));
-        self.phase = Phase::Acting(Box::new(acting));
+        self.phase = Phase::Acting(Arc::new(acting));
     }
 
     /// The next step on the hoped-for way is prepared while this answer is awaited, where no time is
@@ -416,8 +417,8 @@ impl Run {
         }
         let step = world.step(next);
         let pressed = !step.rest_before || !step.windows.is_empty();
-        let stops = !world.asks(next).is_empty()
-            || (step.rest_before && !world.alerts(next).is_empty())
+        let stops = world.asked(next, 0).is_some()
+            || (step.rest_before && world.alert(next, 0).is_some())
             || self.hold != HoldState::No && step.rest_before;
         if pressed && !stops && !step.straight_on {
             self.early = Some(Early { step: next, before: Before::new(world, next, heard) });
@@ -451,7 +452,7 @@ impl Run {
             let all = world.plan.indexed();
             all.filter(move |(_, step)| step.thing == Some(thing)).map(|(ix, _)| ix)
         };
-        let begun = |thing: &Thing| steps(*thing).any(|ix| self.entered.contains_key(&ix));
+        let begun = |thing: &Thing| steps(*thing).any(|ix| self.was_entered(ix));
         let any_begun = world.plan.things.iter().any(begun);
         for thing in &world.plan.things {
             let has_turn = steps(*thing).next().is_some();
@@ -466,6 +467,11 @@ impl Run {
             self.verdicts.insert(*thing, (verdict, self.step));
             out.record(Fact::Thing(*thing, verdict));
         }
+    }
+
+    /// Whether a step was entered, ever.
+    pub fn was_entered(&self, ix: StepIx) -> bool {
+        self.entered.get(ix.0 as usize).is_some_and(|times| *times > 0)
     }
 
     /// The person stops it.
@@ -547,6 +553,12 @@ pub(super) fn next_let_go(
 impl Before {
     /// Nothing of it said yet.
     pub fn new(world: &World, step: StepIx, since: Moment) -> Before {
-        Before { since, sayings: world.sayings(step).into(), announced: false, prepared: None }
+        let sayings = Arc::clone(world.sayings(step));
+        Before { since, sayings, said: 0, announced: false, prepared: None }
+    }
+
+    /// What is still to be said.
+    pub fn to_say(&self) -> &[(TextId, Cue)] {
+        self.sayings.get(self.said..).unwrap_or_default()
     }
 }

@@ -8,7 +8,9 @@ use crate::guide::out::Out;
 use crate::guide::run::{Acting, Before, Phase, Run, next_let_go};
 use crate::guide::world::{Expected, World, plus};
 use crate::procedure::plan::{PlanMet, Report, StepIx};
-use crate::procedure::timing::{Bracket, Mark, Point, What, Why};
+use crate::procedure::timing::{Bracket, CueTimes, Mark, Point, What, Why};
+use std::borrow::Cow;
+use std::sync::Arc;
 
 /// A cue given later than this is written down and shown.
 const LATE_CUE: Millis = Millis(100);
@@ -49,6 +51,18 @@ pub(super) struct GivenUp {
     pub why: Option<Why>,
 }
 
+/// What is due first; of several at one moment the one that was named first.
+#[derive(Default)]
+struct First(Option<(Moment, Due)>);
+
+impl First {
+    fn or(&mut self, at: Moment, due: Due) {
+        if self.0.is_none_or(|(first, _)| at < first) {
+            self.0 = Some((at, due));
+        }
+    }
+}
+
 /// The close of a window: when, whose, and why.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Close {
@@ -61,17 +75,22 @@ pub(super) struct Close {
 impl Run {
     /// What is due next, and when. A due moment may lie in the past: then it is due now.
     pub fn next_due(&self, world: &World, now: Moment) -> Option<(Moment, Due)> {
-        let mut due = Vec::new();
+        let mut due = First::default();
         match &self.phase {
-            Phase::CoolDown { until } => due.push((*until, Due::CoolDownOver)),
-            Phase::Before(before) => due.push(self.before_due(world, before, now)),
+            Phase::CoolDown { until } => due.or(*until, Due::CoolDownOver),
+            Phase::Before(before) => {
+                let (at, what) = self.before_due(world, before, now);
+                due.or(at, what);
+            }
             Phase::Acting(acting) => self.acting_due(world, acting, &mut due),
             Phase::Resting | Phase::Cautions(_) | Phase::Asks(..) => {}
             Phase::Testing(_) | Phase::Over(_) => return None,
         }
         self.limits_due(world, &mut due);
-        due.extend(self.awake_due(world).map(|(at, n)| (at, Due::Awake(n))));
-        due.into_iter().min_by_key(|(at, _)| *at)
+        if let Some((at, n)) = self.awake_due(world) {
+            due.or(at, Due::Awake(n));
+        }
+        due.0
     }
 
     fn before_due(&self, world: &World, before: &Before, now: Moment) -> (Moment, Due) {
@@ -79,7 +98,7 @@ impl Run {
             let given_up = self.given_up(world, now);
             return (given_up.at.after(Millis(1)), given_up.due);
         }
-        if !before.sayings.is_empty() {
+        if !before.to_say().is_empty() {
             return (before.since.max(self.voice_free), Due::Saying);
         }
         let due = self.cue_due(world, before);
@@ -89,19 +108,17 @@ impl Run {
 
     /// When the now cue is due: not before the words are said and the windows allow it.
     pub fn cue_due(&self, world: &World, before: &Before) -> Moment {
-        let allowed = world.timing.earliest(self.called(), &self.known);
-        let words = before
-            .sayings
-            .iter()
-            .fold(Millis::ZERO, |sum, (text, _)| sum.plus(world.speech(*text).hi));
+        let allowed = self.cue(world).earliest;
+        let words = before.to_say().iter();
+        let words = words.fold(Millis::ZERO, |sum, (text, _)| sum.plus(world.speech(*text).hi));
         let said = before.prepared.unwrap_or(before.since.max(self.voice_free).after(words));
         before.since.max(said).max(allowed)
     }
 
     /// Whether the now cue can no more be given in time.
     pub fn too_late(&self, world: &World, before: &Before, now: Moment) -> bool {
-        let latest = world.timing.latest(self.called(), &self.known);
-        latest.is_some_and(|latest| self.cue_due(world, before).max(now) > latest)
+        let bound = self.cue(world).bound;
+        bound.is_some_and(|(latest, _)| self.cue_due(world, before).max(now) > latest)
     }
 
     /// What decides where the now cue can no more be given in time: nothing is tried while the vehicle
@@ -113,7 +130,7 @@ impl Run {
             due: Due::Late(close.step),
             why: close.why,
         });
-        let why = world.timing.why(self.called(), &self.known);
+        let why = self.cue(world).bound.and_then(|(_, why)| why);
         let binding = why.and_then(|why| {
             let at = self.known.get(why.anchor)?.earliest.after(why.length);
             let due = match why.what {
@@ -131,30 +148,35 @@ impl Run {
         Point { step: self.step, mark: Mark::Called }
     }
 
-    fn acting_due(&self, world: &World, acting: &Acting, due: &mut Vec<(Moment, Due)>) {
+    /// When the now cue of this step may be given, by the timing.
+    pub fn cue(&self, world: &World) -> CueTimes {
+        self.known.cue(world, self.step)
+    }
+
+    fn acting_due(&self, world: &World, acting: &Acting, due: &mut First) {
         if let Some((at, ..)) = acting.ticks {
-            due.push((at, Due::Tick));
+            due.or(at, Due::Tick);
         }
         if let Some((_, at)) = acting.let_go {
-            due.push((at, Due::LetGo));
+            due.or(at, Due::LetGo);
         }
         if let Some(early) = &self.early
-            && !early.before.sayings.is_empty()
+            && !early.before.to_say().is_empty()
         {
-            due.push((early.before.since.max(self.voice_free), Due::Saying));
+            due.or(early.before.since.max(self.voice_free), Due::Saying);
         }
         if world.step(acting.last()).report == Report::None {
-            due.push((acting.end().latest, Due::Unreported));
+            due.or(acting.end().latest, Due::Unreported);
             return;
         }
         let late = self.late_at(world, acting);
         // Where the window closed while the computer was away, nobody can say that nothing came.
         let unattended = late.is_some_and(|(at, _)| at == acting.grace && at > acting.called);
         if let Some(at) = self.silence_at(world, acting).filter(|_| !unattended) {
-            due.push((at, Due::Silence));
+            due.or(at, Due::Silence);
         }
         if let Some((at, step)) = late {
-            due.push((at, Due::Late(step)));
+            due.or(at, Due::Late(step));
         }
     }
 
@@ -176,7 +198,8 @@ impl Run {
     /// moment can take to arrive.
     fn late_at(&self, world: &World, acting: &Acting) -> Option<(Moment, StepIx)> {
         let report = self.latest_report(world, acting);
-        let closes = self.closes(world).into_iter().map(|close| {
+        let closes = self.closes(world);
+        let closes = closes.iter().map(|close| {
             let subject = acting.expected.iter().find(|e| e.step == close.step);
             let subject = subject.map_or(acting.end(), |e| at_mark(e, close.mark)).latest;
             let tail = report.since(subject).max(Millis::ZERO);
@@ -208,35 +231,32 @@ impl Run {
     }
 
     /// Every window of the stretch that can still close.
-    pub fn closes(&self, world: &World) -> Vec<Close> {
-        let steps = match &self.phase {
-            Phase::Before(_) => world.chain(self.step),
-            Phase::Acting(acting) => acting.chain.clone(),
-            _ => return Vec::new(),
-        };
-        let marks = [Mark::Begun, Mark::Done, Mark::Released];
-        let points = steps.iter().flat_map(|step| marks.map(|mark| Point { step: *step, mark }));
-        let closes = points.filter_map(|point| {
-            let (at, why) = world.timing.closes(point, &self.known)?;
-            Some(Close { at, step: point.step, mark: point.mark, why: Some(why) })
-        });
-        closes.collect()
+    pub fn closes(&self, world: &World) -> Cow<'_, [Close]> {
+        match &self.phase {
+            Phase::Before(_) => self.known.closes(world, self.step),
+            Phase::Acting(acting) => self.known.closes(world, acting.first()),
+            _ => Cow::Borrowed(&[]),
+        }
     }
 
-    /// The latest safe act among these steps of the stretch: what follows can then still be met.
-    pub fn safe_act(&self, world: &World, steps: &[StepIx]) -> Option<(Moment, Option<Why>)> {
-        let marks = [Mark::Begun, Mark::Done, Mark::Released];
-        let points = steps.iter().flat_map(|step| marks.map(|mark| Point { step: *step, mark }));
-        let latest = points.filter_map(|point| world.timing.bound(point, &self.known));
-        latest.min_by_key(|(at, _)| *at)
+    /// The latest safe act of a stretch from one of its steps on: what follows can then still be met.
+    pub fn safe_act(
+        &self,
+        world: &World,
+        acting: &Acting,
+        from: StepIx,
+    ) -> Option<(Moment, Option<Why>)> {
+        let safe = self.known.safe(world, acting.first());
+        let open = safe.iter().filter(|safe| safe.step >= from);
+        open.min_by_key(|safe| safe.at).map(|safe| (safe.at, safe.why))
     }
 
     /// The first window of the stretch to close.
     pub fn close(&self, world: &World) -> Option<Close> {
-        self.closes(world).into_iter().min_by_key(|close| close.at)
+        self.closes(world).iter().copied().min_by_key(|close| close.at)
     }
 
-    fn limits_due(&self, world: &World, due: &mut Vec<(Moment, Due)>) {
+    fn limits_due(&self, world: &World, due: &mut First) {
         for (n, limit) in (0..).zip(&world.plan.limits) {
             let anchor = world.anchor(limit.anchor, &[], &self.known);
             let inside = limit.from <= self.step && self.step <= limit.to;
@@ -248,7 +268,7 @@ impl Run {
                 }
                 _ => close,
             };
-            due.push((at, Due::Limit(n)));
+            due.or(at, Due::Limit(n));
         }
     }
 
@@ -276,23 +296,24 @@ impl Run {
             (_, Some(early)) => (ahead.unwrap_or(self.step), &mut early.before),
             _ => return,
         };
-        let Some((text, cue)) = before.sayings.pop_front() else { return };
+        let Some((text, cue)) = before.to_say().first().copied() else { return };
+        before.said += 1;
         let ended = self.voice_free.max(out.now).after(world.speech(text).hi);
         let announce = cue == Cue::Prepare && !before.announced;
         before.announced |= announce;
-        if before.sayings.is_empty() {
+        let last = before.to_say().is_empty();
+        if last {
             before.prepared = Some(ended);
         }
-        let last = before.sayings.is_empty();
         self.voice_free = ended;
         if announce {
             let point = Point { step, mark: Mark::Prepare };
-            self.known.at(point, out.now);
+            self.known.change().at(point, out.now);
             out.record(Fact::CueGiven { point, due, given: out.now });
             out.ring(Tone::Prepare);
         }
         if last {
-            self.known.at(Point { step, mark: Mark::Prepared }, ended);
+            self.known.change().at(Point { step, mark: Mark::Prepared }, ended);
         }
         out.say(text, cue);
     }
@@ -320,16 +341,18 @@ impl Run {
         let words = world.now_words(step);
         let called = Bracket { earliest: out.now, latest: out.now };
         self.voice_free = self.voice_free.max(out.now.after(words.hi));
-        self.known.at(point, out.now);
-        self.known.between(Point { step: self.step, mark: Mark::Heard }, plus(called, words));
-        let chain = world.chain(self.step);
-        let expected = world.expect(&chain, out.now);
-        self.act(world, chain, expected, out.now);
+        self.known.change().at(point, out.now);
+        self.known
+            .change()
+            .between(Point { step: self.step, mark: Mark::Heard }, plus(called, words));
+        let expected = world.expect(world.chain(self.step), out.now);
+        self.act(world, self.step, expected, out.now);
     }
 
     /// One tick; ticks that were slept through are not made up for.
     fn tick(&mut self, out: &mut Out) {
         let Phase::Acting(acting) = &mut self.phase else { return };
+        let acting = Arc::make_mut(acting);
         let Some((mut at, mut left, period)) = acting.ticks else { return };
         out.ring(Tone::Tick);
         let skipped = out.now.since(at).0 / period.0.max(1);
@@ -342,6 +365,7 @@ impl Run {
     /// The held thing is to be let go now.
     fn say_let_go(&mut self, world: &World, due: Moment, out: &mut Out) {
         let Phase::Acting(acting) = &mut self.phase else { return };
+        let acting = Arc::make_mut(acting);
         let Some((step, _)) = acting.let_go else { return };
         let point = Point { step, mark: Mark::LetGo };
         out.ring(Tone::LetGo);
@@ -360,7 +384,7 @@ impl Run {
             }
         }
         acting.let_go = next_let_go(world, &acting.expected, Some(step));
-        self.known.at(point, out.now);
+        self.known.change().at(point, out.now);
         self.held.remove(&step);
     }
 
@@ -376,7 +400,7 @@ impl Run {
     /// A window closed before the act was reported, or before it could be called for.
     fn late(&mut self, world: &World, whose: StepIx, at: Moment, out: &mut Out) {
         let closed = match self.phase {
-            Phase::Before(_) => world.timing.latest(self.called(), &self.known),
+            Phase::Before(_) => self.cue(world).bound.map(|(latest, _)| latest),
             _ => self.close(world).map(|close| close.at),
         };
         let own = world.step(whose);

@@ -12,11 +12,12 @@ use crate::guide::run::Run;
 use crate::guide::world::World;
 use crate::procedure::model::{EndingClass, EndingId, ItemClass, ItemId, Role};
 use crate::procedure::plan::{Thing, Value};
+use std::sync::Arc;
 
 /// The questions after the run, and the ending so far.
 #[derive(Clone, Debug)]
 pub(super) struct Tests {
-    asks: Vec<Question>,
+    asks: Arc<[Question]>,
     at: usize,
     read_back: Option<Value>,
     ending: EndingId,
@@ -39,7 +40,7 @@ impl Tests {
         }
         let recounts = 0..u32::try_from(world.procedure.recounts.len()).unwrap_or(0);
         asks.extend(recounts.map(Question::Recount));
-        Tests { asks, at: 0, read_back: None, ending, failed: Vec::new() }
+        Tests { asks: asks.into(), at: 0, read_back: None, ending, failed: Vec::new() }
     }
 
     /// Whether there is anything to ask.

@@ -28,7 +28,14 @@ pub(super) struct World {
     pub speech: SpeechLengths,
     /// The steps on the hoped-for way.
     pub way: Vec<StepIx>,
+    /// For each step the stretch of hands that begins with it.
+    chains: Vec<Arc<[StepIx]>>,
+    /// For each step what is said before its cue.
+    sayings: Vec<Sayings>,
 }
+
+/// What is said before a now cue, in order.
+pub(super) type Sayings = Arc<[(TextId, Cue)]>;
 
 /// The brackets of one act, as far as its bounds tell before it is reported.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,6 +58,22 @@ impl Expected {
 }
 
 impl World {
+    /// A run of this plan, with what never changes in it worked out.
+    pub fn new(
+        procedure: Arc<Procedure>,
+        plan: Arc<Plan>,
+        timing: Box<dyn Timing + Send>,
+        speech: SpeechLengths,
+    ) -> World {
+        let chains = plan.indexed().map(|(at, _)| chain(&plan, at).into()).collect();
+        let (way, sayings) = (Vec::new(), Vec::new());
+        let mut world = World { procedure, plan, timing, speech, way, chains, sayings };
+        world.way = world.hoped_way();
+        let steps = world.plan.indexed().map(|(at, _)| at);
+        world.sayings = steps.map(|at| world.say_before(at).into()).collect();
+        world
+    }
+
     /// The step with this index.
     pub fn step(&self, ix: StepIx) -> &PlanStep {
         self.plan.step(ix)
@@ -98,37 +121,41 @@ impl World {
 
     /// The steps of one stretch of hands: this one and all that follow straight on, up to the one
     /// whose answer is awaited. A stretch never turns back.
-    pub fn chain(&self, ix: StepIx) -> Vec<StepIx> {
-        let mut chain = vec![ix];
-        let mut at = ix;
-        while self.step(at).report != Report::Answer {
-            match self.step(at).go_on {
-                Next::Step(next) if next > at && self.step(next).straight_on => {
-                    chain.push(next);
-                    at = next;
-                }
-                _ => break,
-            }
-        }
-        chain
+    pub fn chain(&self, ix: StepIx) -> &Arc<[StepIx]> {
+        &self.chains[ix.0 as usize]
+    }
+
+    /// The nth caution before a stretch of hands.
+    pub fn alert(&self, ix: StepIx, n: u32) -> Option<&Alert> {
+        self.alerts(ix).nth(n as usize)
     }
 
     /// The cautions before a stretch of hands.
-    pub fn alerts(&self, ix: StepIx) -> Vec<Alert> {
-        self.chain(ix).iter().flat_map(|step| self.step(*step).alerts.clone()).collect()
+    pub fn alerts(&self, ix: StepIx) -> impl Iterator<Item = &Alert> {
+        self.chain(ix).iter().flat_map(|step| &self.step(*step).alerts)
+    }
+
+    /// The nth reading asked before a stretch of hands.
+    pub fn asked(&self, ix: StepIx, n: u32) -> Option<ReadingId> {
+        self.asks(ix).nth(n as usize)
     }
 
     /// The readings asked before a stretch of hands.
-    pub fn asks(&self, ix: StepIx) -> Vec<ReadingId> {
-        self.chain(ix).iter().flat_map(|step| self.step(*step).asks.clone()).collect()
+    pub fn asks(&self, ix: StepIx) -> impl Iterator<Item = ReadingId> {
+        self.chain(ix).iter().flat_map(|step| self.step(*step).asks.iter().copied())
     }
 
-    /// What is said before the now cue: the cautions where nobody can stop to acknowledge them, then
-    /// what to take and where to stand, for every step of the stretch.
-    pub fn sayings(&self, ix: StepIx) -> Vec<(TextId, Cue)> {
+    /// What is said before the now cue of a step.
+    pub fn sayings(&self, ix: StepIx) -> &Sayings {
+        &self.sayings[ix.0 as usize]
+    }
+
+    /// The cautions where nobody can stop to acknowledge them, then what to take and where to stand,
+    /// for every step of the stretch.
+    fn say_before(&self, ix: StepIx) -> Vec<(TextId, Cue)> {
         let mut sayings = Vec::new();
         if !self.step(ix).rest_before {
-            sayings.extend(self.alerts(ix).iter().map(|alert| (alert.text, Cue::Caution)));
+            sayings.extend(self.alerts(ix).map(|alert| (alert.text, Cue::Caution)));
         }
         let announced = announced(&self.plan, ix).into_iter();
         sayings.extend(announced.map(|text| (text, Cue::Prepare)));
@@ -265,7 +292,7 @@ impl World {
     }
 
     /// The steps on the hoped-for way from the run's beginning, in order.
-    pub fn hoped_way(&self) -> Vec<StepIx> {
+    fn hoped_way(&self) -> Vec<StepIx> {
         let mut way = Vec::new();
         let mut at = self.plan.entry;
         while let Some(Next::Step(ix)) = at {
@@ -277,6 +304,22 @@ impl World {
         }
         way
     }
+}
+
+/// This step and all that follow straight on, up to the one whose answer is awaited.
+fn chain(plan: &Plan, first: StepIx) -> Vec<StepIx> {
+    let mut chain = vec![first];
+    let mut at = first;
+    while plan.step(at).report != Report::Answer {
+        match plan.step(at).go_on {
+            Next::Step(next) if next > at && plan.step(next).straight_on => {
+                chain.push(next);
+                at = next;
+            }
+            _ => break,
+        }
+    }
+    chain
 }
 
 /// Where a target leads forward; a retry leads to the first step to do.

@@ -14,7 +14,7 @@ use crate::clock::Moment;
 use crate::procedure::model::Procedure;
 use crate::procedure::plan::{Limit, Next, Plan, Report, StepIx};
 use crate::procedure::timing::{
-    Known, Mark, PlainTiming, Point, Promise, SpeechLengths, Timing, What, Why, prompt,
+    CueTimes, Known, Mark, PlainTiming, Point, Promise, SpeechLengths, Timing, What, Why, prompt,
 };
 use crate::source::Place;
 
@@ -167,7 +167,11 @@ impl Shared {
 
     /// The latest safe cue of a step and the sentence that binds it.
     fn latest_cue(&self, at: StepIx, known: &Known) -> Option<(Moment, Why)> {
-        let table = self.now(at, known);
+        self.latest_by(&self.now(at, known), at, known)
+    }
+
+    /// The same by the table that counts now.
+    fn latest_by(&self, table: &Table, at: StepIx, known: &Known) -> Option<(Moment, Why)> {
         let risky = table.at_risk();
         let hopeless = |step: StepIx, what: What, place: Place| {
             let same =
@@ -212,6 +216,16 @@ impl Shared {
             Some(limit) => limit.from <= *step && *step <= limit.to,
             None => *step == key.step,
         })
+    }
+
+    /// What the table of a step's cue promises.
+    fn promise_by(&self, table: &Table, at: StepIx) -> Promise {
+        match table.at_risk() {
+            Some(keys) if keys.is_empty() => Promise::All,
+            Some(keys) if keys.iter().any(|key| self.binds(*key, at)) => Promise::AtRisk,
+            None if self.has_windows(at) => Promise::AtRisk,
+            Some(_) | None => Promise::Own,
+        }
     }
 
     fn has_windows(&self, first: StepIx) -> bool {
@@ -261,14 +275,17 @@ impl Timing for NetworkTiming {
     }
 
     fn promise(&self, cue: Point, known: &Known) -> Promise {
-        let table = self.shared.now(cue.step, known);
-        match table.at_risk() {
-            Some(keys) if keys.is_empty() => Promise::All,
-            Some(keys) if keys.iter().any(|key| self.shared.binds(*key, cue.step)) => {
-                Promise::AtRisk
-            }
-            None if self.shared.has_windows(cue.step) => Promise::AtRisk,
-            Some(_) | None => Promise::Own,
+        self.shared.promise_by(&self.shared.now(cue.step, known), cue.step)
+    }
+
+    fn cue(&self, step: StepIx, known: &Known) -> CueTimes {
+        let table = self.shared.now(step, known);
+        let plain = self.shared.plain.earliest(Point { step, mark: Mark::Called }, known);
+        let latest = self.shared.latest_by(&table, step, known);
+        CueTimes {
+            earliest: plain.max(table.earliest(known)),
+            bound: latest.map(|(latest, why)| (latest, Some(why))),
+            promise: self.shared.promise_by(&table, step),
         }
     }
 }

@@ -8,11 +8,10 @@ use crate::clock::{Millis, Moment, Span};
 use crate::procedure::model::{Event, Hold, HowMany, Procedure};
 use crate::procedure::plan::{Next, Plan, Report, StepIx, person};
 use crate::procedure::timing::{
-    Known, Mark, Point, SpeechLengths, hands, now_words, report_delay, strokes,
+    ByPoint, Known, Mark, Point, SpeechLengths, hands, now_words, report_delay, strokes,
 };
 use crate::vehicle::draw::{Draw, What};
 use crate::vehicle::law::Share;
-use std::collections::BTreeMap;
 
 /// Stands for the length of a hold among the windows of a step.
 pub const HELD: usize = usize::MAX;
@@ -23,7 +22,7 @@ pub const COUNTED: usize = usize::MAX - 1;
 #[derive(Clone, Debug, Default)]
 pub struct Truth {
     /// The latest occurrence of every moment.
-    pub points: BTreeMap<Point, Moment>,
+    pub points: ByPoint<Moment>,
     /// Acts outside a window of theirs: step, window (or [`HELD`]), by how much; negative: too early,
     /// or not held long enough. A hold of one exact length is held at least so long.
     pub outside: Vec<(StepIx, usize, Millis)>,
@@ -237,7 +236,7 @@ impl World<'_> {
 
     /// Whether something was held long enough, and not too long.
     fn held(&self, ix: StepIx, released: Moment, truth: &mut Truth) {
-        let done = truth.points.get(&Point { step: ix, mark: Mark::Done }).copied();
+        let done = truth.points.get(Point { step: ix, mark: Mark::Done }).copied();
         let (Some(Hold::For(range, ..)), Some(done)) = (&self.plan.step(ix).hold, done) else {
             return;
         };
@@ -252,7 +251,7 @@ impl World<'_> {
     /// Whether a moment kept its windows.
     fn check(&self, ix: StepIx, event: Event, truth: &mut Truth) {
         for (n, window) in self.plan.step(ix).windows.iter().enumerate() {
-            let at = |point| truth.points.get(&point).copied();
+            let at = |point| truth.points.get(point).copied();
             let subject = at(Point { step: ix, mark: Mark::of(event) });
             let (true, Some(subject), Some(anchor)) =
                 (window.subject == event, subject, at(Point::of(window.anchor)))
@@ -285,7 +284,7 @@ impl World<'_> {
     ) -> Option<Moment> {
         let step = self.plan.step(ix);
         let met = step.met.get(n)?;
-        let from = truth.points.get(&Point::of(met.anchor)).copied()?;
+        let from = truth.points.get(Point::of(met.anchor)).copied()?;
         draw.about(ix, time, What::Answer);
         let drawn = draw.takes(Share::Vehicle, &[met.delay]);
         let delay = if late > Millis::ZERO { met.delay.hi.plus(late) } else { drawn };

@@ -298,7 +298,7 @@ impl Live {
             return;
         };
         while let Some(step) = going.chain.get(going.told).copied() {
-            let at = |mark| self.truth.points.get(&Point { step, mark }).copied();
+            let at = |mark| self.truth.points.get(Point { step, mark }).copied();
             let waits = going.stretch.awaits(step);
             let (false, Some(begun), Some(done)) = (waits, at(Mark::Begun), at(Mark::Done)) else {
                 return;
@@ -433,7 +433,7 @@ impl Live {
         };
         let truth = &mut self.truth;
         if world.answer((step, time), nth as usize, late, &mut self.draw, truth).is_some()
-            && let Some(at) = truth.points.get(&Point { step, mark: Mark::Answered })
+            && let Some(at) = truth.points.get(Point { step, mark: Mark::Answered })
         {
             self.due.push((*at, Event::Shows(step, nth)));
         }

@@ -227,7 +227,7 @@ fn what_the_guide_believes_holds_what_truly_happened() {
             }
             for effect in run.lines.iter().flat_map(|line| &line.effects) {
                 let Effect::Record(Fact::Happened(point, bracket)) = effect else { continue };
-                let Some(truth) = run.truth.points.get(point) else { continue };
+                let Some(truth) = run.truth.points.get(*point) else { continue };
                 assert!(
                     bracket.earliest <= *truth && *truth <= bracket.latest,
                     "{} {seed}: {point:?} truly at {truth:?}, believed {bracket:?}",

@@ -83,7 +83,7 @@ impl SpeechLengths {
     /// The length of a text; nothing where nothing is spoken.
     #[must_use]
     pub fn of(&self, text: TextId) -> Span {
-        self.texts.get(&text).map_or(Span::ZERO, |spoken| spoken.span)
+        self.texts.get(text.0 as usize).map_or(Span::ZERO, |spoken| spoken.span)
     }
 
     /// How late a cue may be heard, at most.
@@ -96,7 +96,7 @@ impl SpeechLengths {
     /// (round up, never down). It takes the place of the model and of what the script states, longer
     /// or shorter. A text that the procedure does not have is left out.
     pub fn measured(&mut self, text: TextId, longest: Millis, source: SpeechSource) {
-        if let Some(spoken) = self.texts.get_mut(&text) {
+        if let Some(spoken) = self.texts.get_mut(text.0 as usize) {
             let span = Span::new(Millis::ZERO, longest.max(Millis::ZERO).min(Millis::LONGEST));
             *spoken = Spoken { span, source };
         }
@@ -104,14 +104,14 @@ impl SpeechLengths {
 
     /// Every text with its length and where that comes from, in the order of the table of texts.
     pub fn iter(&self) -> impl Iterator<Item = (TextId, Spoken)> + '_ {
-        self.texts.iter().map(|(text, spoken)| (*text, *spoken))
+        (0..).map(TextId).zip(self.texts.iter().copied())
     }
 
     /// Where the lengths come from, each source once, with how many texts are from it.
     #[must_use]
     pub fn sources(&self) -> BTreeMap<SpeechSource, usize> {
         let mut all = BTreeMap::new();
-        self.texts.values().for_each(|spoken| *all.entry(spoken.source).or_insert(0) += 1);
+        self.texts.iter().for_each(|spoken| *all.entry(spoken.source).or_insert(0) += 1);
         all
     }
 }
@@ -121,11 +121,9 @@ impl SpeechLengths {
 #[must_use]
 pub fn speech_lengths(procedure: &Procedure) -> SpeechLengths {
     let rate = procedure.operator.words_a_minute;
-    let texts = (0..).map(TextId).zip(&procedure.texts);
     let by_model =
         |text: &str| Spoken { span: words_length(text, rate), source: SpeechSource::Model };
-    let mut texts: BTreeMap<TextId, Spoken> =
-        texts.map(|(id, said)| (id, by_model(&said.text))).collect();
+    let mut texts: Vec<Spoken> = procedure.texts.iter().map(|said| by_model(&said.text)).collect();
     let bodies = procedure.ways.iter().map(|way| &way.body).chain([&procedure.body]);
     bodies.for_each(|body| stated(body, &mut texts));
     SpeechLengths { texts, voice: None, lag: Millis::ZERO }
@@ -142,13 +140,14 @@ pub fn words_length(text: &str, rate: u32) -> Span {
     Span::new(Millis::ZERO, spoken.plus(AROUND_WORDS))
 }
 
-fn stated(nodes: &[Node], texts: &mut BTreeMap<TextId, Spoken>) {
+fn stated(nodes: &[Node], texts: &mut [Spoken]) {
     for node in nodes {
         match node {
             Node::Step(step) => {
-                if let (Some(say), Some(lasting)) = (step.say, step.say_lasting) {
-                    let spoken = Spoken { span: lasting, source: SpeechSource::Stated };
-                    texts.insert(say, spoken);
+                if let (Some(say), Some(lasting)) = (step.say, step.say_lasting)
+                    && let Some(spoken) = texts.get_mut(say.0 as usize)
+                {
+                    *spoken = Spoken { span: lasting, source: SpeechSource::Stated };
                 }
             }
             Node::Each { body, .. }

@@ -5,10 +5,12 @@
 //! during a run ([`Known`]), and the [`Timing`] trait. Here the trait is filled with plain window
 //! arithmetic ([`PlainTiming`]); the proof fills it with the dispatchable network.
 
+mod by_point;
 mod lengths;
 mod list;
 mod plain;
 
+pub use by_point::ByPoint;
 pub use lengths::{
     NOW_TONE, announced, hands, now_words, prompt, report_delay, speech_lengths, strokes,
     words_length,
@@ -17,7 +19,7 @@ pub use list::bounds;
 pub use plain::PlainTiming;
 
 use crate::clock::{Millis, Moment, Span};
-use crate::procedure::model::{Basis, Event, PurseId, TextId};
+use crate::procedure::model::{Basis, Event, PurseId};
 use crate::procedure::plan::{Anchor, StepIx};
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
@@ -143,13 +145,28 @@ pub struct Bracket {
 /// after the target, but never a try.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Known {
-    points: BTreeMap<Point, Bracket>,
+    points: ByPoint<Bracket>,
     again: BTreeSet<StepIx>,
     returns: BTreeSet<StepIx>,
     spent: BTreeMap<PurseId, u32>,
 }
 
 impl Mark {
+    /// All of them, in order.
+    pub const ALL: [Mark; 11] = [
+        Mark::Prepare,
+        Mark::Prepared,
+        Mark::Called,
+        Mark::Heard,
+        Mark::Begun,
+        Mark::Done,
+        Mark::LetGo,
+        Mark::Released,
+        Mark::Answered,
+        Mark::Reported,
+        Mark::Over,
+    ];
+
     /// The mark of a moment that a script names.
     #[must_use]
     pub const fn of(event: Event) -> Mark {
@@ -178,7 +195,7 @@ impl Known {
     /// What is known of a moment.
     #[must_use]
     pub fn get(&self, point: Point) -> Option<Bracket> {
-        self.points.get(&point).copied()
+        self.points.get(point).copied()
     }
 
     /// Notes a moment that the guide itself saw.
@@ -194,9 +211,10 @@ impl Known {
     /// Un-happens every moment of `from` and of all later steps of the plan. Those that were called
     /// have been tried: windows of the first try do not hold for them any more.
     pub fn forget_from(&mut self, from: StepIx) {
-        let called = self.points.keys().filter(|p| p.step >= from && p.mark == Mark::Called);
+        let points = self.points.iter().map(|(point, _)| point);
+        let called = points.filter(|p| p.step >= from && p.mark == Mark::Called);
         self.again.extend(called.map(|point| point.step));
-        self.points.retain(|point, _| point.step < from);
+        self.points.clear_from(from);
         self.returns.retain(|back| *back < from);
         self.returns.insert(from);
     }
@@ -235,12 +253,12 @@ impl Known {
 
     /// Un-happens every moment of one step.
     pub fn forget_step(&mut self, step: StepIx) {
-        self.points.retain(|point, _| point.step != step);
+        self.points.clear_step(step);
     }
 
     /// Everything that has happened, in the order of steps and marks.
     pub fn iter(&self) -> impl Iterator<Item = (Point, Bracket)> + '_ {
-        self.points.iter().map(|(p, b)| (*p, *b))
+        self.points.iter().map(|(point, bracket)| (point, *bracket))
     }
 }
 
@@ -284,6 +302,26 @@ pub trait Timing {
         let _ = (cue, known);
         Promise::Own
     }
+    /// Everything about the now cue of a step at once.
+    fn cue(&self, step: StepIx, known: &Known) -> CueTimes {
+        let cue = Point { step, mark: Mark::Called };
+        CueTimes {
+            earliest: self.earliest(cue, known),
+            bound: self.bound(cue, known),
+            promise: self.promise(cue, known),
+        }
+    }
+}
+
+/// When a now cue may be given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CueTimes {
+    /// Not before this.
+    pub earliest: Moment,
+    /// Not safely after this, and the sentence that binds it; `None`: no limit.
+    pub bound: Option<(Moment, Option<Why>)>,
+    /// What the latest moment promises.
+    pub promise: Promise,
 }
 
 /// What can be relied on when a cue is given between its earliest and its latest moment, as long as
@@ -304,7 +342,8 @@ pub enum Promise {
 /// guide, the record.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct SpeechLengths {
-    texts: BTreeMap<TextId, Spoken>,
+    /// In the order of the table of texts.
+    texts: Vec<Spoken>,
     /// Which voice or whose recordings were measured, for people; nothing where none were.
     pub voice: Option<String>,
     /// How much later than it is given a sound is heard, at most: the player's store, a wireless

@@ -4,8 +4,8 @@
 //! its step, and of the steps that follow it without a report, can still be met at the slowest.
 
 use super::{
-    Known, Mark, Point, SpeechLengths, Timing, What, Why, hands, now_words, prompt, report_delay,
-    strokes,
+    ByPoint, Known, Mark, Point, SpeechLengths, Timing, What, Why, hands, now_words, prompt,
+    report_delay, strokes,
 };
 use crate::clock::{Millis, Moment, Span};
 use crate::procedure::model::{CLOCK_ERROR, Hold, Procedure, Range};
@@ -40,10 +40,11 @@ impl Claim {
 /// Plain window arithmetic over one plan.
 #[derive(Clone, Debug, Default)]
 pub struct PlainTiming {
-    claims: BTreeMap<Point, Vec<Claim>>,
-    prompts: BTreeMap<StepIx, Millis>,
-    /// From the cue of a step to the moments of its run of acts, at the slowest.
-    reach: BTreeMap<(StepIx, Point), Millis>,
+    claims: ByPoint<Vec<Claim>>,
+    /// By step.
+    prompts: Vec<Millis>,
+    /// By step: from its cue to the moments of its run of acts, at the slowest.
+    reach: Vec<ByPoint<Millis>>,
 }
 
 impl PlainTiming {
@@ -52,19 +53,20 @@ impl PlainTiming {
     pub fn new(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> PlainTiming {
         let mut timing = PlainTiming::default();
         for (at, step) in plan.indexed() {
-            timing.prompts.insert(at, prompt(plan, speech, at).hi);
+            timing.prompts.push(prompt(plan, speech, at).hi);
             let mut run =
                 Run { procedure, plan, speech, seen: BTreeMap::new(), claims: Vec::new() };
+            let mut reach = ByPoint::default();
             if !step.straight_on {
                 run.sum_from(at);
-                let reach = run.seen.iter().map(|(point, span)| ((at, *point), span.hi));
-                timing.reach.extend(reach);
+                run.seen.iter().for_each(|(point, span)| reach.insert(*point, span.hi));
                 timing.claims.insert(Point { step: at, mark: Mark::Called }, run.claims);
             }
             for mark in [Mark::Begun, Mark::Done, Mark::Released, Mark::LetGo] {
                 let claims = act_claims(procedure, speech, at, step, mark);
                 timing.claims.insert(Point { step: at, mark }, claims);
             }
+            timing.reach.push(reach);
         }
         timing
     }
@@ -74,13 +76,13 @@ impl PlainTiming {
             Mark::Prepare | Mark::Prepared => Mark::Called,
             other => other,
         };
-        self.claims.get(&Point { mark, ..point }).map_or(&[], Vec::as_slice)
+        self.claims.get(Point { mark, ..point }).map_or(&[], Vec::as_slice)
     }
 
     /// How long after the cue of `step` that moment of its run of acts lies, at the slowest.
     #[must_use]
     pub fn reach(&self, step: StepIx, point: Point) -> Option<Millis> {
-        self.reach.get(&(step, point)).copied()
+        self.reach.get(step.0 as usize)?.get(point).copied()
     }
 
     /// The latest moment of a point and the sentence that binds it, where the windows of `hopeless`
@@ -102,7 +104,7 @@ impl PlainTiming {
         let latest = claims.filter_map(|claim| Some((latest(claim)?, claim)));
         let (at, claim) = latest.min_by_key(|(latest, _)| *latest)?;
         let words = match point.mark {
-            Mark::Prepare => self.prompts.get(&point.step).copied().unwrap_or_default(),
+            Mark::Prepare => self.prompts.get(point.step.0 as usize).copied().unwrap_or_default(),
             _ => Millis::ZERO,
         };
         let (step, place, what, length) = claim.why;
@@ -130,6 +132,11 @@ impl Timing for PlainTiming {
 
     fn why(&self, point: Point, known: &Known) -> Option<Why> {
         self.latest_where(point, known, &|_, _, _| false).map(|(_, why)| why)
+    }
+
+    fn bound(&self, point: Point, known: &Known) -> Option<(Moment, Option<Why>)> {
+        let bound = self.latest_where(point, known, &|_, _, _| false);
+        bound.map(|(latest, why)| (latest, Some(why)))
     }
 }
 

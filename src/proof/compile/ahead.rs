@@ -9,7 +9,7 @@
 use super::{Entry, Forms, MOST_SEGMENT_POINTS, Maker, Path, Segment, TooLarge, WindowKey, Work};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
-use crate::procedure::plan::{Next, Plan, StepIx, Target};
+use crate::procedure::plan::{Anchor, Next, Plan, StepIx, Target};
 use crate::procedure::timing::{Bracket, Known, Mark, Point as Named, SpeechLengths, What};
 use crate::proof::hidden::Hidden;
 use crate::proof::network::Point;
@@ -91,7 +91,7 @@ pub fn visits(
         // A least that is measured from before the segment: nothing, or that moment, was before it.
         let earlier = |at: &StepIx| {
             let moments = visits.matters.get(at).map(|matters| &matters.moments);
-            let known = |named: &&Named| moments.is_some_and(|all| all.contains(named));
+            let known = |named: &&Named| moments.is_some_and(|all| all.contains_key(named));
             let earlier = maker.made.earlier.keys().filter(known);
             earlier.map(|named| (*named, Millis::ZERO)).collect::<Vec<_>>()
         };
@@ -172,10 +172,9 @@ impl Maker<'_> {
         let plan = self.plan;
         let matters = visits.matters.entry(at).or_insert_with(|| Matters::ahead_of(plan, at));
         let span = |shapes: &Vec<Hidden>| shapes.first().map_or(Span::ZERO, Hidden::span);
-        let happened = matters.moments.iter().filter_map(|named| {
+        let happened = matters.moments.iter().filter_map(|(named, links)| {
             let span = span(path.seen.get(named)?);
-            let matters = matters.links.contains(named);
-            Some((*named, if matters { span.hi.minus(span.lo) } else { Millis::ZERO }))
+            Some((*named, if *links { span.hi.minus(span.lo) } else { Millis::ZERO }))
         });
         let used = |purse: &PurseId| path.used.get(purse).copied().unwrap_or(0);
         let tried = |step: &StepIx| path.entered.contains(step) && !(first_try && *step == at);
@@ -215,10 +214,8 @@ fn leads_back(plan: &Plan, start: StepIx) -> Option<StepIx> {
 /// What matters ahead of a step: everything else that stands changes nothing.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Matters {
-    /// Moments from which something is counted.
-    pub moments: BTreeSet<Named>,
-    /// Those of them from which an answer or a silence is counted.
-    pub links: BTreeSet<Named>,
+    /// Moments from which something is counted; whether an answer or a silence is.
+    pub moments: BTreeMap<Named, bool>,
     /// Tries that something draws on.
     pub purses: BTreeSet<PurseId>,
     /// Steps for which it matters whether they were tried before.
@@ -283,7 +280,7 @@ impl Matters {
         let windows = step.windows.iter().chain(held.unwrap_or_default());
         let mut first_tries = false;
         for window in windows {
-            self.moments.insert(Named::of(window.anchor));
+            self.counts_from(window.anchor, false);
             if window.first_try_only {
                 first_tries = true;
                 let between = window.anchor.step.0.saturating_add(1)..=at.0;
@@ -291,47 +288,63 @@ impl Matters {
             }
         }
         let limits = plan.limits.iter().filter(|limit| limit.from <= at && at <= limit.to);
-        self.moments.extend(limits.map(|limit| Named::of(limit.anchor)));
+        limits.for_each(|limit| self.counts_from(limit.anchor, false));
         let links = step.met.iter().map(|met| met.anchor);
         for anchor in links.chain(step.silence.iter().map(|silence| silence.anchor)) {
-            self.moments.insert(Named::of(anchor));
-            self.links.insert(Named::of(anchor));
+            self.counts_from(anchor, true);
         }
         first_tries
+    }
+
+    /// Something is counted from here: a link, or not.
+    fn counts_from(&mut self, anchor: Anchor, link: bool) {
+        *self.moments.entry(Named::of(anchor)).or_insert(false) |= link;
     }
 
     /// What stands before the cue of `start` and matters, as a guide knows it.
     #[must_use]
     pub fn now(&self, start: StepIx, known: &Known) -> Standing {
-        let happened = self.moments.iter().filter_map(|named| {
-            let Bracket { earliest, latest } = known.get(*named)?;
-            let matters = self.links.contains(named);
-            Some((*named, if matters { latest.since(earliest) } else { Millis::ZERO }))
-        });
-        let called = |step: StepIx| known.get(Named { step, mark: Mark::Called }).is_some();
-        let tried = |step: &StepIx| known.tried(*step) || (*step != start && called(*step));
-        let spent = |purse: &PurseId| known.spent(*purse);
-        self.standing(happened.collect(), &spent, &tried, known.returns())
+        Standing {
+            happened: self.happened(known).collect(),
+            spent: self.spent(known).collect(),
+            entered: self.entered(start, known).collect(),
+            returns: self.returned(known).collect(),
+            too_large: self.too_large,
+        }
     }
 
-    /// Whether what stands before the cue of `start` is this: [`Matters::now`] without making it.
+    /// Whether what stands before the cue of `start` is this: [`Matters::now`] without making it. Both
+    /// sides are in order, so they are gone through together.
     #[must_use]
     pub fn is(&self, standing: &Standing, start: StepIx, known: &Known) -> bool {
-        let width = |named: &Named| {
+        let Standing { happened, spent, entered, returns, .. } = standing;
+        self.happened(known).eq(happened.iter().map(|(named, width)| (*named, *width)))
+            && self.spent(known).eq(spent.iter().map(|(purse, n)| (*purse, *n)))
+            && self.entered(start, known).eq(entered.iter().copied())
+            && self.returned(known).eq(returns.iter().copied())
+    }
+
+    /// Moments that have happened and matter, with their widths where those do.
+    fn happened(&self, known: &Known) -> impl Iterator<Item = (Named, Millis)> {
+        self.moments.iter().filter_map(|(named, links)| {
             let Bracket { earliest, latest } = known.get(*named)?;
-            let matters = self.links.contains(named);
-            Some(if matters { latest.since(earliest) } else { Millis::ZERO })
-        };
-        let called = |step: StepIx| known.get(Named { step, mark: Mark::Called }).is_some();
-        let tried = |step: &StepIx| known.tried(*step) || (*step != start && called(*step));
-        let spent = |purse: &PurseId| standing.spent.get(purse).copied().unwrap_or(0);
-        self.moments.iter().all(|named| width(named) == standing.happened.get(named).copied())
-            && self.purses.iter().all(|purse| known.spent(*purse) == spent(purse))
-            && self.tries.iter().all(|step| tried(step) == standing.entered.contains(step))
-            && known
-                .returns()
-                .filter(|step| self.returns.contains(step))
-                .eq(standing.returns.iter().copied())
+            Some((*named, if *links { latest.since(earliest) } else { Millis::ZERO }))
+        })
+    }
+
+    fn spent(&self, known: &Known) -> impl Iterator<Item = (PurseId, u32)> {
+        let spent = self.purses.iter().map(|purse| (*purse, known.spent(*purse)));
+        spent.filter(|(_, n)| *n > 0)
+    }
+
+    fn entered(&self, start: StepIx, known: &Known) -> impl Iterator<Item = StepIx> {
+        let called = move |step: StepIx| known.get(Named { step, mark: Mark::Called }).is_some();
+        let tried = move |step: &StepIx| known.tried(*step) || (*step != start && called(*step));
+        self.tries.iter().copied().filter(tried)
+    }
+
+    fn returned(&self, known: &Known) -> impl Iterator<Item = StepIx> {
+        known.returns().filter(|step| self.returns.contains(step))
     }
 
     fn standing(
