@@ -1,7 +1,8 @@
 //! How long the prover takes, as ratios within one run: growth with the number of points, against
 //! a straightforward cubic check, and for plain networks against scipy's Johnson where there is one.
 //!
-//! `cargo bench --bench network`; set `PYTHON` to an interpreter that has scipy.
+//! `cargo bench --bench network`, or `-- --short` for small networks alone; set `PYTHON` to an
+//! interpreter that has scipy.
 
 #![expect(clippy::disallowed_methods, reason = "a benchmark reads the real clock")]
 #![expect(clippy::print_stdout, reason = "a benchmark prints what it measured")]
@@ -22,6 +23,8 @@ use stepbell::proof::dispatch::{Live, Plan};
 use stepbell::proof::network::{EdgeTag, Network, Point};
 
 const SIZES: [usize; 4] = [50, 200, 500, 2_000];
+/// What is tried in short.
+const FEW: [usize; 2] = [50, 200];
 /// The dense check takes far too long beyond this.
 const LARGEST_DENSE: usize = 500;
 
@@ -29,11 +32,16 @@ const LARGEST_DENSE: usize = 500;
 type Make = fn(usize) -> Network;
 
 fn main() {
+    let short = std::env::args().any(|argument| argument == "--short");
+    let sizes: &[usize] = if short { &FEW } else { &SIZES };
+    if short {
+        println!("in short: no network of more than {} points", FEW[FEW.len() - 1]);
+    }
     println!("near-linear: a long script, step after step; fork/join: many short branches at once");
     let shapes: [(&str, Make); 2] = [("near-linear", near_linear), ("fork/join", fork_join)];
     for (name, make) in shapes {
         let mut times = Vec::new();
-        for size in SIZES {
+        for &size in sizes {
             let network = make(size);
             assert_eq!(check(&network), Verdict::Controllable, "{name} {size}");
             let took = best_of(&mut || {
@@ -42,10 +50,11 @@ fn main() {
             println!("{name:>12} {size:>5} points  check {:>9.3} ms", ms(took));
             times.push(took);
         }
-        let last = times.len() - 1;
+        let (small, large) = (sizes.len() / 3, sizes.len() - 1);
+        let exponent = growth(sizes[small], times[small], sizes[large], times[large]);
         println!(
-            "{name:>12} growth: time ~ points^{:.2} (200 to 2,000)",
-            growth(times[1], times[last])
+            "{name:>12} growth: time ~ points^{exponent:.2} ({} to {} points)",
+            sizes[small], sizes[large]
         );
     }
     println!("{:>12} peak memory so far: {}", "", peak_memory());
@@ -54,12 +63,12 @@ fn main() {
     }
     println!("{:>12} peak memory so far: {}", "", peak_memory());
     for (name, make) in shapes {
-        for size in SIZES.into_iter().filter(|&size| size <= LARGEST_DENSE) {
+        for &size in sizes.iter().filter(|&&size| size <= LARGEST_DENSE) {
             against_dense(name, &make(size));
         }
     }
     for (name, make) in shapes {
-        for size in SIZES {
+        for &size in sizes {
             against_scipy(name, &make(size));
         }
     }
@@ -69,9 +78,10 @@ fn ms(time: Duration) -> f64 {
     time.as_secs_f64() * 1000.0
 }
 
-/// The exponent of growth over a tenfold size.
-fn growth(small: Duration, large: Duration) -> f64 {
-    (large.as_secs_f64() / small.as_secs_f64()).log10()
+/// The exponent of growth from one size to another.
+#[expect(clippy::cast_precision_loss, reason = "small sizes")]
+fn growth(few: usize, small: Duration, many: usize, large: Duration) -> f64 {
+    (large.as_secs_f64() / small.as_secs_f64()).ln() / (many as f64 / few as f64).ln()
 }
 
 /// Adds points, bounds and links without naming them.

@@ -11,8 +11,8 @@ use crate::edge::records::ENDING;
 use crate::edge::{files, many};
 use crate::faces::drilled;
 use crate::faces::tally::{document, page, table, words};
+use crate::journal::brief::brief;
 use crate::journal::drill;
-use crate::journal::read::read;
 use crate::training::drilled::Drills;
 use crate::training::tally::{Tally, Told};
 
@@ -43,9 +43,9 @@ pub enum TallyFormat {
     Human,
     /// One JSON document for programs
     Json,
-    /// A table for a spreadsheet, one line a window
+    /// A table for a spreadsheet, one line a window; with --drills, one line a step and question
     Csv,
-    /// A page of its own, with pictures
+    /// A page of its own, with pictures; not with --drills
     Html,
 }
 
@@ -81,6 +81,8 @@ pub fn run(args: &TallyArgs) -> Answer {
 
 /// So many records are read before they are counted: what waits is bounded.
 const AT_ONCE: usize = 512;
+/// So many of them a thread takes at a time.
+const PORTION: u64 = 16;
 
 /// Reads the records on every core and counts them in their order.
 ///
@@ -89,15 +91,16 @@ const AT_ONCE: usize = 512;
 pub fn counted(records: &[PathBuf], by_person: bool) -> std::io::Result<Tally> {
     let mut tally = Tally::default();
     for some in records.chunks(AT_ONCE) {
-        let read_some = |own: &mut Vec<(u64, Result<Told, String>)>, range: Range<u64>| {
+        let read_some = |own: &mut Share, range: Range<u64>| {
             for nth in range {
                 let record = usize::try_from(nth).ok().and_then(|nth| some.get(nth));
-                own.extend(record.map(|record| (nth, told(record))));
+                own.told.extend(record.map(|record| (nth, told(record, &mut own.bytes))));
             }
         };
         let total = u64::try_from(some.len()).unwrap_or(u64::MAX);
-        let shares = many::spread(many::cores(), total, Vec::new, read_some, |_| {})?;
-        let mut all: Vec<_> = shares.into_iter().flatten().collect();
+        let shares =
+            many::spread_by(PORTION, many::cores(), total, Share::default, read_some, |_| {})?;
+        let mut all: Vec<_> = shares.into_iter().flat_map(|share| share.told).collect();
         all.sort_by_key(|(nth, _)| *nth);
         for ((_, told), record) in all.into_iter().zip(some) {
             let name = record.display().to_string();
@@ -110,12 +113,21 @@ pub fn counted(records: &[PathBuf], by_person: bool) -> std::io::Result<Tally> {
     Ok(tally)
 }
 
-fn told(record: &Path) -> Result<Told, String> {
-    let bytes = files::read_record(record).map_err(|why| why.reason())?;
-    if drill::is_drill(&bytes) {
-        return Err("the answers of a drill, not a run; --drills counts those".to_owned());
-    }
-    Told::of(&read(&bytes))
+/// What one thread has read.
+#[derive(Default)]
+struct Share {
+    told: Vec<(u64, Result<Told, String>)>,
+    /// The bytes of one record after the other.
+    bytes: Vec<u8>,
+}
+
+fn told(record: &Path, bytes: &mut Vec<u8>) -> Result<Told, String> {
+    files::read_record_into(record, bytes).map_err(|why| why.reason())?;
+    // The answers of a drill are no record, so that only what is none need be asked.
+    Told::of(brief(bytes)).map_err(|why| match drill::is_drill(bytes) {
+        true => "the answers of a drill, not a run; --drills counts those".to_owned(),
+        false => why,
+    })
 }
 
 /// The answers of drills: in a folder, the files that are named as such.
@@ -135,8 +147,9 @@ fn drills(args: &TallyArgs) -> Answer {
         TallyFormat::Json => serde_json::to_string_pretty(&drilled::document(&all))
             .map(|text| text + "\n")
             .unwrap_or_default(),
-        TallyFormat::Csv | TallyFormat::Html => {
-            let why = "the answers of drills are told as `human` or `json`";
+        TallyFormat::Csv => drilled::sheet(&all),
+        TallyFormat::Html => {
+            let why = "the answers of drills are told as `human`, `json` or `csv`";
             return Answer::trouble(Exit::Usage, why);
         }
     };

@@ -131,9 +131,8 @@ pub fn create_folder(folder: &Path) -> io::Result<()> {
     builder.create(folder)
 }
 
-/// At most `limit` bytes, and one more where there are more.
-pub fn read_at_most(from: &mut impl Read, limit: u64) -> io::Result<Vec<u8>> {
-    let mut bytes = Vec::new();
-    from.take(limit.saturating_add(1)).read_to_end(&mut bytes)?;
-    Ok(bytes)
+/// At most `limit` bytes, and one more where there are more, in the place of what `bytes` held.
+pub fn read_at_most(from: &mut impl Read, limit: u64, bytes: &mut Vec<u8>) -> io::Result<()> {
+    bytes.clear();
+    from.take(limit.saturating_add(1)).read_to_end(bytes).map(|_| ())
 }

@@ -199,10 +199,19 @@ fn script(name: &str, bytes: Vec<u8>) -> Result<Source, Unreadable> {
 /// # Errors
 /// [`Unreadable`] when it is no regular file or over 256 MiB.
 pub fn read_record(path: &Path) -> Result<Vec<u8>, Unreadable> {
+    let mut bytes = Vec::new();
+    read_record_into(path, &mut bytes).map(|()| bytes)
+}
+
+/// Reads a record's bytes in the place of what `bytes` held, for whoever reads many of them.
+///
+/// # Errors
+/// As [`read_record`].
+pub fn read_record_into(path: &Path, bytes: &mut Vec<u8>) -> Result<(), Unreadable> {
     if path.as_os_str() == STANDARD_INPUT {
-        return bytes_from(&mut io::stdin().lock(), "standard input", RECORD_LIMIT);
+        return bytes_into(&mut io::stdin().lock(), "standard input", RECORD_LIMIT, bytes);
     }
-    read_file(path, RECORD_LIMIT)
+    read_file_into(path, RECORD_LIMIT, bytes)
 }
 
 /// Reads a regular file of at most `limit` bytes.
@@ -210,6 +219,11 @@ pub fn read_record(path: &Path) -> Result<Vec<u8>, Unreadable> {
 /// # Errors
 /// [`Unreadable`] when it is no regular file or over the limit.
 pub fn read_file(path: &Path, limit: u64) -> Result<Vec<u8>, Unreadable> {
+    let mut bytes = Vec::new();
+    read_file_into(path, limit, &mut bytes).map(|()| bytes)
+}
+
+fn read_file_into(path: &Path, limit: u64, bytes: &mut Vec<u8>) -> Result<(), Unreadable> {
     let name = path.to_string_lossy().into_owned();
     let refuse = |why| Unreadable { name: name.clone(), why };
     let said = |why: io::Error| refuse(in_words(&why));
@@ -218,13 +232,23 @@ pub fn read_file(path: &Path, limit: u64) -> Result<Vec<u8>, Unreadable> {
     let mut file = disk::open_to_read(path).map_err(said)?;
     // Asked again, because the name may have been given to something else meanwhile.
     fits(&file.metadata().map_err(said)?, limit).map_err(refuse)?;
-    bytes_from(&mut file, &name, limit)
+    bytes_into(&mut file, &name, limit, bytes)
 }
 
 fn bytes_from(stream: &mut impl Read, name: &str, limit: u64) -> Result<Vec<u8>, Unreadable> {
+    let mut bytes = Vec::new();
+    bytes_into(stream, name, limit, &mut bytes).map(|()| bytes)
+}
+
+fn bytes_into(
+    stream: &mut impl Read,
+    name: &str,
+    limit: u64,
+    bytes: &mut Vec<u8>,
+) -> Result<(), Unreadable> {
     let refuse = |why| Unreadable { name: name.to_owned(), why };
-    let bytes = disk::read_at_most(stream, limit).map_err(|why| refuse(in_words(&why)))?;
-    if bytes.len() as u64 > limit { Err(refuse(Why::TooLong(limit))) } else { Ok(bytes) }
+    disk::read_at_most(stream, limit, bytes).map_err(|why| refuse(in_words(&why)))?;
+    if bytes.len() as u64 > limit { Err(refuse(Why::TooLong(limit))) } else { Ok(()) }
 }
 
 fn fits(what: &Metadata, limit: u64) -> Result<(), Why> {

@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread;
 
-/// How many pieces a thread takes at a time.
+/// How many pieces a thread takes at a time, where they are small.
 const PORTION: u64 = 64;
 
 /// As many threads as the computer has cores; one where it does not say.
@@ -28,16 +28,31 @@ pub fn spread<W: Send>(
     work: impl Fn(&mut W, Range<u64>) + Sync,
     done: impl Fn(u64) + Sync,
 ) -> io::Result<Vec<W>> {
+    spread_by(PORTION, threads, total, worker, work, done)
+}
+
+/// The same for larger pieces, of which a thread takes `portion` at a time.
+///
+/// # Errors
+/// When not one thread can be had.
+pub fn spread_by<W: Send>(
+    portion: u64,
+    threads: usize,
+    total: u64,
+    worker: impl Fn() -> W + Sync,
+    work: impl Fn(&mut W, Range<u64>) + Sync,
+    done: impl Fn(u64) + Sync,
+) -> io::Result<Vec<W>> {
     let next = AtomicU64::new(0);
     let finished = AtomicU64::new(0);
     let one = || {
         let mut own = worker();
         loop {
-            let from = next.fetch_add(PORTION, Ordering::Relaxed);
+            let from = next.fetch_add(portion, Ordering::Relaxed);
             if from >= total {
                 return own;
             }
-            let to = (from + PORTION).min(total);
+            let to = (from + portion).min(total);
             work(&mut own, from..to);
             done(finished.fetch_add(to - from, Ordering::Relaxed) + (to - from));
         }

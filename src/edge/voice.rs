@@ -215,7 +215,8 @@ fn version(kind: Kind, program: &Path) -> String {
 
 fn read(path: &Path) -> Result<Clip, String> {
     let file = disk::open_to_read(path).map_err(|why| why.to_string())?;
-    let bytes = disk::read_at_most(&mut &file, LARGEST).map_err(|why| why.to_string())?;
+    let mut bytes = Vec::new();
+    disk::read_at_most(&mut &file, LARGEST, &mut bytes).map_err(|why| why.to_string())?;
     if bytes.len() as u64 > LARGEST {
         return Err(format!("longer than {}", wav::LONGEST));
     }

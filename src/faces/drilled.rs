@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use super::head::Asks;
 use super::phrases;
-use super::safe::safe;
+use super::safe::{cell, safe};
 use crate::clock::Millis;
 use crate::journal::drill::{About, Answer, Judged};
 use crate::training::drill::{By, Item, Score};
@@ -173,11 +173,72 @@ fn rows(text: &mut String, group: &Group) {
     }
 }
 
+/// Many drills for a spreadsheet: one line a step and question.
+#[must_use]
+pub fn sheet(drills: &Drills) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    // Writing into memory does not fail.
+    let _ = writer.write_record([
+        "title",
+        "script_sha256",
+        "person",
+        "drills",
+        "left_early",
+        "step",
+        "line",
+        "question",
+        "asked",
+        "right",
+        "wrong",
+        "too_short",
+        "too_long",
+        "not_answered",
+    ]);
+    for (key, group) in &drills.groups {
+        for ((step, line), counts) in &group.steps {
+            for (about, count) in counts {
+                let mut row = vec![
+                    cell(&key.title),
+                    key.sha256.clone(),
+                    cell(key.person.as_deref().unwrap_or("")),
+                    group.drills.to_string(),
+                    group.left.to_string(),
+                    cell(step),
+                    line.to_string(),
+                    word(*about).to_owned(),
+                ];
+                row.extend(counted(count).map(|n| n.to_string()));
+                let _ = writer.write_record(row);
+            }
+        }
+    }
+    writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
+}
+
+/// A question in a word.
+const fn word(about: About) -> &'static str {
+    match about {
+        About::What => "what",
+        About::When => "when",
+    }
+}
+
+/// All answers, then how many were right, wrong, too short, too long, not given: these add up.
+const fn counted(count: &Count) -> [u64; 6] {
+    let Count { asked, right, wrong, sooner, later, shown } = *count;
+    [asked, right, wrong, sooner, later, shown]
+}
+
 /// Many drills for programs.
 #[must_use]
 pub fn document(drills: &Drills) -> serde_json::Value {
     let count = |count: Option<&Count>| {
-        count.map(|c| serde_json::json!({"asked": c.asked, "right": c.right, "later": c.later}))
+        count.map(|c| {
+            serde_json::json!({
+                "asked": c.asked, "right": c.right, "wrong": c.wrong, "sooner": c.sooner,
+                "later": c.later, "shown": c.shown,
+            })
+        })
     };
     let groups: Vec<_> = drills
         .groups

@@ -17,6 +17,16 @@ pub fn safe(text: &str) -> Cow<'_, str> {
     }
 }
 
+/// A text as a spreadsheet's cell: one that it would reckon with is kept a text (OWASP, *CSV Injection*).
+#[must_use]
+pub fn cell(text: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        format!("'{text}")
+    } else {
+        text.to_owned()
+    }
+}
+
 /// At most `columns` columns of a text, as a terminal counts them; a cut is shown by `…`.
 #[must_use]
 pub fn fit(text: &str, columns: usize) -> String {

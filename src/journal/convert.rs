@@ -4,6 +4,7 @@
 //! types of `happened` with every name and text in full. A number that points nowhere becomes an
 //! empty text, never a panic.
 
+use serde::Deserialize;
 use serde_json::{Map, Value as Json};
 
 use super::battery::{ask_of, judged_of};
@@ -51,13 +52,13 @@ fn object(value: &impl serde::Serialize) -> Map<String, Json> {
 /// An input line back, or `None` where another version wrote it.
 #[must_use]
 pub fn input_of(what: &Map<String, Json>) -> Option<h::Input> {
-    serde_json::from_value(Json::Object(what.clone())).ok()
+    h::Input::deserialize(what).ok()
 }
 
 /// An effect line back, or `None` where another version wrote it.
 #[must_use]
 pub fn effect_of(what: &Map<String, Json>) -> Option<h::Effect> {
-    serde_json::from_value(Json::Object(what.clone())).ok()
+    h::Effect::deserialize(what).ok()
 }
 
 /// What the guide is told, from what a record says.

@@ -145,5 +145,5 @@ pub fn vehicle_body(what: &Vehicle) -> Body {
 /// A vehicle's line back, or `None` where another version wrote it.
 #[must_use]
 pub fn vehicle_of(what: &Map<String, Json>) -> Option<Vehicle> {
-    serde_json::from_value(Json::Object(what.clone())).ok()
+    Vehicle::deserialize(what).ok()
 }

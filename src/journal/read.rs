@@ -8,11 +8,12 @@
 
 use std::fmt;
 
+use serde::Deserialize;
 use serde_json::{Map, Value};
 
-use super::entry::{Body, FORMAT, HEADER_LIMIT, Header, LINE_LIMIT, RECORD_LIMIT, VERSION};
-use super::sha256_hex;
-use super::write::{Link, is_sound};
+use super::entry::{Body, Header, VERSION};
+use super::lines::{Opened, Said, fold};
+use super::write::Link;
 use crate::clock::Moment;
 
 /// After this many faults the rest is not read: it is no record, and the account would not end.
@@ -21,13 +22,14 @@ pub const MOST_FAULTS: usize = 1000;
 /// much memory (one comma may cost 32 bytes and more). A run of 300,000 entries stays below.
 pub const MOST_MARKS: usize = 4_000_000;
 
-/// What a file holds.
+/// What a file holds, as far as the reader opens its lines: [`read`] all of it,
+/// [`brief`](super::brief::brief) what is counted.
 #[derive(Clone, Debug)]
-pub struct ReadBack {
+pub struct ReadBack<B = Kept> {
     /// Line 1, if it is there and sound.
     pub header: Option<Header>,
     /// The entries behind the header whose lines are whole, in the file's order.
-    pub entries: Vec<Entry>,
+    pub entries: Vec<Entry<B>>,
     /// How many of `entries` come before the first fault. What comes later may be true too, but
     /// something between is missing.
     pub certain: usize,
@@ -41,13 +43,13 @@ pub struct ReadBack {
 
 /// One entry as read.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Entry {
+pub struct Entry<B = Kept> {
     /// Its line in the file, from 1.
     pub line: u64,
     /// When it happened.
     pub at: Moment,
     /// What it says.
-    pub body: Kept,
+    pub body: B,
 }
 
 /// What an entry says, as far as this version understands it.
@@ -184,148 +186,11 @@ fn tells_of_an_ending(body: &Body) -> bool {
 /// Reads a record, or the beginning of one, or anything else.
 #[must_use]
 pub fn read(bytes: &[u8]) -> ReadBack {
-    let mut reader = Reader::new();
-    let mut offset = 0;
-    while offset < bytes.len() {
-        let rest = &bytes[offset..];
-        let end = rest.iter().position(|byte| *byte == b'\n');
-        let line = &rest[..end.unwrap_or(rest.len())];
-        if reader.gives_up(offset, line) {
-            reader.fault(offset, rest.len(), Why::GivenUp);
-            break;
-        }
-        match end {
-            Some(end) => reader.take(offset, line, &rest[..=end]),
-            None => reader.take_torn(offset, line),
-        }
-        offset += line.len() + 1;
-    }
-    reader.back
+    fold(bytes, open)
 }
 
-/// The fold over the lines.
-struct Reader {
-    back: ReadBack,
-    /// The line being read, from 1; another number than its `seq` where lines are missing.
-    line: u64,
-    marks: usize,
-    last_was_lost: bool,
-}
-
-impl Reader {
-    fn new() -> Reader {
-        let back = ReadBack {
-            header: None,
-            entries: Vec::new(),
-            certain: 0,
-            faults: Vec::new(),
-            link: Link::first(),
-            torn: 0,
-        };
-        Reader { back, line: 1, marks: 0, last_was_lost: false }
-    }
-
-    fn gives_up(&mut self, offset: usize, line: &[u8]) -> bool {
-        let marks = line.iter().filter(|byte| matches!(byte, b',' | b':' | b'[' | b'{')).count();
-        self.marks = self.marks.saturating_add(marks);
-        let end = offset.saturating_add(line.len()) as u64;
-        self.marks > MOST_MARKS || end > RECORD_LIMIT || self.back.faults.len() >= MOST_FAULTS
-    }
-
-    fn fault(&mut self, offset: usize, bytes: usize, why: Why) {
-        self.back.faults.push(Fault { line: self.line, offset, bytes, why });
-    }
-
-    fn take_torn(&mut self, offset: usize, line: &[u8]) {
-        self.fault(offset, line.len(), Why::Unfinished);
-        self.back.torn = line.len();
-        let mut ended = line.to_vec();
-        ended.push(b'\n');
-        self.back.link = self.back.link.after(&ended);
-    }
-
-    /// One line, `line` without and `whole` with its newline.
-    fn take(&mut self, offset: usize, line: &[u8], whole: &[u8]) {
-        let limit = if self.line == 1 { HEADER_LIMIT } else { LINE_LIMIT };
-        let parsed = if whole.len() > limit { Err(Why::TooLong(limit)) } else { parse(line) };
-        // The lines after this one are numbered behind it, whatever is missing before it.
-        let seq = parsed.as_ref().map_or(self.back.link.seq, |parsed| parsed.seq);
-        let kept = parsed.and_then(|parsed| self.keep(offset, line, parsed));
-        self.last_was_lost = kept.is_err();
-        if let Err(why) = kept {
-            self.fault(offset, line.len(), why);
-        }
-        if self.back.faults.is_empty() {
-            self.back.certain = self.back.entries.len();
-        }
-        self.back.link = Link { seq, prev: String::new() }.after(whole);
-        self.line += 1;
-    }
-
-    /// Compares a sound line with its place and keeps it.
-    fn keep(&mut self, offset: usize, line: &[u8], parsed: Parsed) -> Result<(), Why> {
-        let is_header = matches!(&parsed.body, Kept::Known(Body::Header(_)));
-        match (self.line, is_header) {
-            (1, false) => return Err(Why::NoHeader),
-            (2.., true) => return Err(Why::HeaderAgain),
-            _ => {}
-        }
-        let expected = self.back.link.seq;
-        let follows = parsed.prev == self.back.link.prev;
-        if parsed.seq != expected {
-            self.fault(offset, line.len(), Why::Sequence { expected, found: parsed.seq });
-        } else if self.last_was_lost {
-            self.judge_lost(follows);
-        } else if !follows {
-            self.fault(offset, line.len(), Why::Chain);
-        }
-        match parsed.body {
-            Kept::Known(Body::Header(header)) => self.keep_header(offset, line, *header),
-            body => {
-                self.back.entries.push(Entry { line: self.line, at: Moment(parsed.at), body });
-                Ok(())
-            }
-        }
-    }
-
-    /// The line before was lost. Where this one was written behind it as it stands now, it was
-    /// torn and then ended; else it was whole once.
-    fn judge_lost(&mut self, follows: bool) {
-        if let Some(fault) = self.back.faults.last_mut()
-            && fault.why == Why::Checksum
-            && follows
-        {
-            fault.why = Why::Ended;
-        }
-    }
-
-    fn keep_header(&mut self, offset: usize, line: &[u8], header: Header) -> Result<(), Why> {
-        if header.format != FORMAT {
-            return Err(Why::NoHeader);
-        }
-        for file in &header.files {
-            if file.sha256 != sha256_hex(file.text.as_bytes()) {
-                self.fault(offset, line.len(), Why::ScriptHash(file.name.clone()));
-            }
-        }
-        self.back.header = Some(header);
-        Ok(())
-    }
-}
-
-/// A sound line, not yet compared with its place.
-struct Parsed {
-    seq: u64,
-    at: i64,
-    prev: String,
-    body: Kept,
-}
-
-/// The checksum first, so that damage is never mistaken for another form; then the object.
-fn parse(line: &[u8]) -> Result<Parsed, Why> {
-    if !is_sound(line) {
-        return Err(Why::Checksum);
-    }
+/// Opens a line of any form.
+pub(super) fn open(line: &[u8]) -> Result<Opened<'_, Kept>, Why> {
     // serde_json stops at a depth of 128 by itself.
     let mut fields: Map<String, Value> =
         serde_json::from_slice(line).map_err(|_| Why::NotAnEntry)?;
@@ -333,24 +198,17 @@ fn parse(line: &[u8]) -> Result<Parsed, Why> {
     let seq = fields.remove("seq").and_then(|seq| seq.as_u64()).ok_or(Why::NotAnEntry)?;
     let at = fields.remove("at").and_then(|at| at.as_i64()).ok_or(Why::NotAnEntry)?;
     let prev = match fields.remove("prev") {
-        Some(Value::String(prev)) => prev,
+        Some(Value::String(prev)) => prev.into(),
         _ => return Err(Why::NotAnEntry),
     };
     let kind = fields.get("kind").and_then(Value::as_str).ok_or(Why::NotAnEntry)?.to_owned();
-    let body = Value::Object(fields);
-    let body = match <Body as serde::Deserialize>::deserialize(&body) {
-        Ok(known) => Kept::Known(known),
-        Err(_) => Kept::Unknown { kind, fields: into_fields(body) },
-    };
-    Ok(Parsed { seq, at, prev, body })
-}
-
-fn into_fields(body: Value) -> Map<String, Value> {
-    match body {
-        Value::Object(mut fields) => {
+    let said = match Body::deserialize(&fields) {
+        Ok(Body::Header(header)) => Said::Header(header),
+        Ok(known) => Said::Entry(Kept::Known(known)),
+        Err(_) => {
             fields.remove("kind");
-            fields
+            Said::Entry(Kept::Unknown { kind, fields })
         }
-        _ => Map::new(),
-    }
+    };
+    Ok(Opened { seq, at, prev, said })
 }

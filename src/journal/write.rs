@@ -35,13 +35,13 @@ use std::fmt;
 use serde::Serialize;
 
 use super::entry::{Body, HEADER_LIMIT, LINE_LIMIT};
-use super::sha256_hex;
+use super::{sha256_hex, write_hex};
 use crate::clock::Moment;
 
 /// The text before a line's checksum.
 const CRC_MARK: &str = r#","crc":""#;
 /// Bytes from the mark to the newline, newline excluded: the mark, eight digits, `"}`.
-const CRC_TAIL: usize = CRC_MARK.len() + 8 + 2;
+pub(super) const CRC_TAIL: usize = CRC_MARK.len() + 8 + 2;
 
 /// Where the next line hangs on.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -104,7 +104,7 @@ impl fmt::Display for Unframed {
 #[must_use]
 pub(super) fn is_sound(line: &[u8]) -> bool {
     let covered = line.len().checked_sub(CRC_TAIL).map(|covered| line.split_at(covered));
-    covered.is_some_and(|(body, end)| end == tail(&checksum(body)).as_bytes())
+    covered.is_some_and(|(body, end)| end == tail(body))
 }
 
 /// Frames one entry behind `link`.
@@ -141,9 +141,9 @@ pub(super) fn framed<B: Serialize>(
     let line = Sealed { seq: link.seq, at: at.0, body, prev: &link.prev, crc: "00000000" };
     let mut bytes = serde_json::to_vec(&line).map_err(|why| Unframed::NoJson(why.to_string()))?;
     let covered = bytes.len().saturating_sub(CRC_TAIL);
-    let crc = checksum(&bytes[..covered]);
     bytes.truncate(covered);
-    bytes.extend_from_slice(tail(&crc).as_bytes());
+    let tail = tail(&bytes);
+    bytes.extend_from_slice(&tail);
     bytes.push(b'\n');
     if bytes.len() > limit {
         return Err(Unframed::TooLong { bytes: bytes.len(), limit });
@@ -152,14 +152,16 @@ pub(super) fn framed<B: Serialize>(
     Ok(Framed { bytes, then })
 }
 
-/// The CRC-32C of `bytes` in eight lower-case hex digits.
-fn checksum(bytes: &[u8]) -> String {
-    format!("{:08x}", crc32c::crc32c(bytes))
-}
-
-/// A line's last bytes before its newline, for this checksum.
-fn tail(crc: &str) -> String {
-    format!("{CRC_MARK}{crc}\"}}")
+/// A line's last bytes before its newline: the mark, the CRC-32C of `covered` in eight lower-case hex
+/// digits, the end.
+fn tail(covered: &[u8]) -> [u8; CRC_TAIL] {
+    let mut tail = [0; CRC_TAIL];
+    let (mark, rest) = tail.split_at_mut(CRC_MARK.len());
+    let (digits, end) = rest.split_at_mut(8);
+    mark.copy_from_slice(CRC_MARK.as_bytes());
+    write_hex(&crc32c::crc32c(covered).to_be_bytes(), digits);
+    end.copy_from_slice(b"\"}");
+    tail
 }
 
 #[cfg(test)]
@@ -170,8 +172,8 @@ mod tests {
     /// appendix lists the bytes in sending order, `aa 36 91 8a` and `43 ab a8 62`.
     #[test]
     fn the_checksum_is_castagnolis() {
-        assert_eq!(checksum(&[0; 32]), "8a9136aa");
-        assert_eq!(checksum(&[0xff; 32]), "62a8ab43");
+        assert_eq!(&tail(&[0; 32]), br#","crc":"8a9136aa"}"#);
+        assert_eq!(&tail(&[0xff; 32]), br#","crc":"62a8ab43"}"#);
     }
 
     #[test]

@@ -34,8 +34,28 @@ pub struct Count {
     pub asked: u64,
     /// Right ones.
     pub right: u64,
+    /// Another step.
+    pub wrong: u64,
+    /// Times taken for shorter than they are.
+    pub sooner: u64,
     /// Times taken for longer than they are.
     pub later: u64,
+    /// Not answered: asked to be shown.
+    pub shown: u64,
+}
+
+impl Count {
+    fn add(&mut self, judged: Judged) {
+        self.asked += 1;
+        let one = match judged {
+            Judged::Right => &mut self.right,
+            Judged::Wrong => &mut self.wrong,
+            Judged::Sooner => &mut self.sooner,
+            Judged::Later => &mut self.later,
+            Judged::Shown => &mut self.shown,
+        };
+        *one += 1;
+    }
 }
 
 /// Everything.
@@ -85,10 +105,7 @@ impl Drills {
                 group.steps.len() - 1
             });
             let Some((_, counts)) = group.steps.get_mut(at) else { continue };
-            let count = counts.entry(answer.about).or_default();
-            count.asked += 1;
-            count.right += u64::from(answer.judged == Judged::Right);
-            count.later += u64::from(answer.judged == Judged::Later);
+            counts.entry(answer.about).or_default().add(answer.judged);
         }
     }
 

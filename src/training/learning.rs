@@ -59,7 +59,8 @@ pub fn curve(runs: &[Millis]) -> Option<Curve> {
     let times: Vec<f64> = runs.iter().map(|run| run.0 as f64).collect();
     let least = times.iter().copied().fold(f64::INFINITY, f64::min);
     let tried = (0..FLOORS).map(|n| least * f64::from(n) / f64::from(FLOORS));
-    let fitted = tried.filter_map(|floor| through(&times, floor));
+    let logs: Vec<f64> = (1_u32..).zip(&times).map(|(nth, _)| libm::log(f64::from(nth))).collect();
+    let fitted = tried.filter_map(|floor| through(&times, &logs, floor));
     let best = fitted.min_by(|a, b| a.3.total_cmp(&b.3))?;
     let (floor, scale, exponent, square) = best;
     if exponent <= 0.0 {
@@ -70,14 +71,13 @@ pub fn curve(runs: &[Millis]) -> Option<Curve> {
     Some(Curve { floor: whole(floor), first: whole(floor + scale), exponent, off: whole(off) })
 }
 
-/// The least squares of the logarithms for one floor: floor, B, β, and the sum of squares in time.
+/// The least squares of the logarithms for one floor, given those of the runs' numbers: floor, B, β, and
+/// the sum of squares in time.
 #[expect(clippy::cast_precision_loss, reason = "counts of runs")]
-fn through(times: &[f64], floor: f64) -> Option<(f64, f64, f64, f64)> {
+fn through(times: &[f64], logs: &[f64], floor: f64) -> Option<(f64, f64, f64, f64)> {
     let n = times.len() as f64;
-    let points: Vec<(f64, f64)> = (1_u32..)
-        .zip(times)
-        .map(|(nth, time)| (libm::log(f64::from(nth)), libm::log(time - floor)))
-        .collect();
+    let points: Vec<(f64, f64)> =
+        logs.iter().zip(times).map(|(log, time)| (*log, libm::log(time - floor))).collect();
     let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / n;
     let (x, y) = (mean(|p| p.0), mean(|p| p.1));
     let xx: f64 = points.iter().map(|p| (p.0 - x) * (p.0 - x)).sum();

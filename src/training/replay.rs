@@ -139,7 +139,8 @@ impl Summary {
         self.rows.iter_mut().rev().find(|row| row.step == *step)
     }
 
-    fn fact(&mut self, fact: &h::Fact, at: Moment) {
+    /// What a fact adds to the steps and things.
+    pub(super) fn fact(&mut self, fact: &h::Fact, at: Moment) {
         match fact {
             h::Fact::Entered { step, nth, .. } => self.rows.push(Row {
                 step: step.clone(),

@@ -8,13 +8,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::bounds::{Proposed, proposed};
 use super::learning::{Curve, curve};
-use super::replay::{Scene, Summary, scenes, summary};
+use super::replay::Summary;
 use super::statistics::Lengths;
-use crate::clock::Millis;
+use crate::clock::{Millis, Moment};
+use crate::journal::brief::Brief;
 use crate::journal::entry::{EndingClass, Header, RunKind};
 use crate::journal::happened as h;
 use crate::journal::read::ReadBack;
-use crate::training::replay::Happened;
 
 /// What is counted together.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -128,9 +128,14 @@ pub struct Tally {
 pub struct Told {
     header: Box<Header>,
     link: String,
-    scenes: Vec<Scene>,
-    summary: Summary,
     damaged: bool,
+    /// The computer's clock jumped or slept.
+    jumped: bool,
+    /// Its steps, its ending: what is counted of them, no lateness and no length of the whole.
+    summary: Summary,
+    facts: Vec<h::Fact>,
+    /// The last moment at which anything happened but a picture or a sound.
+    last: Moment,
 }
 
 impl Told {
@@ -138,26 +143,39 @@ impl Told {
     ///
     /// # Errors
     /// Why it is not to be counted.
-    pub fn of(read: &ReadBack) -> Result<Told, String> {
-        let Some(header) = &read.header else {
+    pub fn of(read: ReadBack<Brief>) -> Result<Told, String> {
+        let Some(header) = read.header else {
             return Err("no record of ours, or its first line is damaged".to_owned());
         };
-        let mut scenes = scenes(read);
-        let summary = summary(&scenes);
-        // Pictures and sounds are nothing to count.
-        scenes.retain(|scene| counts(&scene.what));
-        Ok(Told {
-            header: Box::new(header.clone()),
-            link: read.link.prev.clone(),
-            scenes,
-            summary,
+        let mut told = Told {
+            header: Box::new(header),
+            link: read.link.prev,
             damaged: !read.faults.is_empty(),
-        })
+            jumped: false,
+            summary: Summary::default(),
+            facts: Vec::new(),
+            last: Moment::START,
+        };
+        for entry in read.entries {
+            told.hears(entry.body, entry.at);
+        }
+        Ok(told)
     }
-}
 
-const fn counts(what: &Happened) -> bool {
-    !matches!(what, Happened::Effect(h::Effect::Show { .. } | h::Effect::Say { .. }))
+    fn hears(&mut self, what: Brief, at: Moment) {
+        match what {
+            Brief::Fact(fact) => {
+                self.summary.fact(&fact, at);
+                self.facts.push(*fact);
+            }
+            Brief::Ended { ending, class } => self.summary.ending = Some((ending, class)),
+            Brief::Clock => self.jumped = true,
+            Brief::Interrupted(by) => self.summary.interrupted = Some(by),
+            Brief::Other => {}
+            Brief::Aside => return,
+        }
+        self.last = at;
+    }
 }
 
 impl Tally {
@@ -167,7 +185,7 @@ impl Tally {
     }
 
     /// One record more. `by_person` keeps persons apart.
-    pub fn add(&mut self, name: &str, read: &ReadBack, by_person: bool) {
+    pub fn add(&mut self, name: &str, read: ReadBack<Brief>, by_person: bool) {
         match Told::of(read) {
             Ok(told) => self.count(name, told, by_person),
             Err(why) => self.refuse(name, why),
@@ -176,16 +194,16 @@ impl Tally {
 
     /// What one record tells, counted.
     pub fn count(&mut self, name: &str, told: Told, by_person: bool) {
-        let Told { header, link, scenes, summary, damaged } = told;
-        if !self.seen.insert((header.started.clone(), link)) {
+        if !self.seen.insert((told.header.started.clone(), told.link.clone())) {
             return self.again.push(name.to_owned());
         }
-        if scenes.iter().any(|scene| matches!(scene.what, Happened::Clock(..))) {
+        if told.jumped {
             self.jumped.push(name.to_owned());
         }
-        if damaged {
+        if told.damaged {
             self.damaged.push(name.to_owned());
         }
+        let header = &told.header;
         let key = Key {
             title: header.title.clone(),
             sha256: header.script_sha256().to_owned(),
@@ -194,9 +212,8 @@ impl Tally {
             person: header.operator.clone().filter(|_| by_person),
         };
         let group = self.groups.entry(key).or_default();
-        group.damaged += u64::from(damaged);
-        group.add(&header.started, &scenes, &summary);
-        group.header.get_or_insert(header);
+        group.add(&told);
+        group.header.get_or_insert(told.header);
     }
 
     /// Works out what the live runs propose of the declared times; each script is proven anew for it. An
@@ -215,8 +232,10 @@ impl Tally {
 }
 
 impl Group {
-    fn add(&mut self, started: &str, scenes: &[Scene], sum: &Summary) {
+    fn add(&mut self, told: &Told) {
+        let sum = &told.summary;
         self.runs += 1;
+        self.damaged += u64::from(told.damaged);
         let (ending, class) = match (&sum.ending, sum.interrupted) {
             (Some((name, class)), _) => (name.clone(), Some(*class)),
             (None, Some(_)) => ("broken off".to_owned(), None),
@@ -239,16 +258,15 @@ impl Group {
                 window.left.add(*left);
             }
         }
-        self.times(scenes);
-        self.practised(started, scenes, sum, class);
+        self.times(&told.facts);
+        self.practised(told, class);
     }
 
     /// Which moments were told of, and which of them lay outside their bounds. Which answer it was is
     /// told right after.
-    fn times(&mut self, scenes: &[Scene]) {
+    fn times(&mut self, facts: &[h::Fact]) {
         let mut answered = None;
-        for scene in scenes {
-            let Happened::Effect(h::Effect::Fact { fact }) = &scene.what else { continue };
+        for fact in facts {
             match fact {
                 h::Fact::Broken { step, mark: h::Mark::Answered, ms } => {
                     answered = Some((step.clone(), *ms));
@@ -281,22 +299,18 @@ impl Group {
     }
 
     /// The length of a run that was learned at once: others are longer for another reason than practice.
-    fn practised(
-        &mut self,
-        started: &str,
-        scenes: &[Scene],
-        sum: &Summary,
-        class: Option<EndingClass>,
-    ) {
-        let straight = sum.rows.iter().all(|row| row.nth == 1 && !row.taken_back);
-        let (Some(first), Some(last)) = (sum.rows.first(), scenes.last()) else { return };
+    fn practised(&mut self, told: &Told, class: Option<EndingClass>) {
+        let rows = &told.summary.rows;
+        let straight = rows.iter().all(|row| row.nth == 1 && !row.taken_back);
+        let Some(first) = rows.first() else { return };
         if class != Some(EndingClass::Learned) || !straight {
             return;
         }
-        let end = sum.rows.iter().filter_map(|row| row.outcome.as_ref()).map(|(_, at)| *at).max();
-        let length = end.unwrap_or(last.at).since(first.entered);
-        let at = self.lengths.partition_point(|(known, _)| known.as_str() <= started);
-        self.lengths.insert(at, (started.to_owned(), length));
+        let end = rows.iter().filter_map(|row| row.outcome.as_ref()).map(|(_, at)| *at).max();
+        let length = end.unwrap_or(told.last).since(first.entered);
+        let started = &told.header.started;
+        let at = self.lengths.partition_point(|(known, _)| known <= started);
+        self.lengths.insert(at, (started.clone(), length));
     }
 
     /// The curve of practice, from five runs on.

@@ -242,7 +242,19 @@ fn drills_are_counted_only_where_they_are_asked_for() {
     assert_eq!(json["drills"][0]["drills"], 2);
     // The first step was tried twice in that run, and asked for twice in each drill.
     assert_eq!(json["drills"][0]["steps"][0]["what"]["asked"], 4);
-    call(&["tally", place, "--drills", "--format", "csv"]).err("human").ends(2);
+    call(&["tally", place, "--drills", "--format", "html"]).err("csv").ends(2);
+    let csv = call(&["tally", place, "--drills", "--format", "csv"]).out("title,").ends(0);
+    assert!(!csv.contains("apprentice"), "nobody is named unasked");
+    insta::with_settings!({ filters => vec![("[0-9a-f]{64}", "SHA256")] }, {
+        insta::assert_snapshot!("drills_as_a_table", csv);
+    });
+    for row in csv.lines().skip(1) {
+        let counts: Vec<u64> = row.split(',').skip(8).map(|n| n.parse().unwrap()).collect();
+        assert_eq!(counts[0], counts[1..].iter().sum::<u64>(), "{row}");
+    }
+    call(&["tally", place, "--drills", "--format", "csv", "--by-person"])
+        .out(",apprentice 3,")
+        .ends(0);
     let one = answers_in_any(&folder);
     call(&["tally", one.to_str().unwrap()]).out("not a run").ends(3);
     call(&["tally", record.to_str().unwrap(), "--drills"]).out("no answers of a drill").ends(3);

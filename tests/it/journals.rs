@@ -16,7 +16,7 @@ use stepbell::journal::read::{Entry, Kept, MOST_FAULTS, MOST_MARKS, ReadBack, Wh
 use stepbell::journal::sha256_hex;
 use stepbell::journal::write::{Link, frame};
 
-fn fixture(name: &str) -> Vec<u8> {
+pub fn fixture(name: &str) -> Vec<u8> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/journals").join(name);
     std::fs::read(&path).unwrap_or_else(|why| panic!("{}: {why}", path.display()))
 }
@@ -149,16 +149,16 @@ fn crc_by_hand(bytes: &[u8]) -> u32 {
 }
 
 /// A line framed by hand after the written rule, whatever its members say.
-fn by_hand(record: &[u8], members: &str) -> Vec<u8> {
+pub fn by_hand(record: &[u8], members: impl AsRef<[u8]>) -> Vec<u8> {
     let body = record.strip_suffix(b"\n").unwrap_or(record);
     let last = body.rsplit(|byte| *byte == b'\n').next().unwrap_or_default();
     let prev = match record {
         [] => "0".repeat(64),
         _ => sha256_hex(&[last, b"\n"].concat()),
     };
-    let line = format!(r#"{{{members},"prev":"{prev}""#);
-    let crc = crc_by_hand(line.as_bytes());
-    format!("{line},\"crc\":\"{crc:08x}\"}}\n").into_bytes()
+    let line = [b"{", members.as_ref(), format!(r#","prev":"{prev}""#).as_bytes()].concat();
+    let crc = crc_by_hand(&line);
+    [line, format!(",\"crc\":\"{crc:08x}\"}}\n").into_bytes()].concat()
 }
 
 /// A sound header, then these members as line 2 and so on.

@@ -2,6 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "tests read their fixtures straight from the disk")]
 
 mod awake;
+mod brief;
 mod broken_bounds;
 mod commands;
 mod complaints;

@@ -6,6 +6,7 @@ use std::path::Path;
 use stepbell::clock::{Millis, Moment};
 use stepbell::faces::captions::{Film, captions, chapters};
 use stepbell::faces::tally::{document, page, table, words};
+use stepbell::journal::brief::brief;
 use stepbell::journal::entry::RunKind;
 use stepbell::journal::read::read;
 use stepbell::procedure::plan::StepIx;
@@ -32,7 +33,7 @@ fn many() -> Tally {
         let text = if seed < 30 { "edition 1" } else { "edition 2" };
         let kind = if seed % 5 == 4 { RunKind::Rehearsal } else { RunKind::Live };
         let bytes = record(&script, header("Add a spare", text, seed, kind), seed, &lapse(seed));
-        tally.add(&format!("run-{seed}"), &read(&bytes), false);
+        tally.add(&format!("run-{seed}"), brief(&bytes), false);
     }
     tally
 }
@@ -64,7 +65,7 @@ fn declared_times_that_records_contradict_are_told_with_what_would_agree_proven_
         let header = header("Show one key twice", &text, seed, RunKind::Live);
         tally.add(
             &format!("run-{seed}"),
-            &read(&record(&script, header, seed, &wrong(seed))),
+            brief(&record(&script, header, seed, &wrong(seed))),
             false,
         );
     }
@@ -116,14 +117,14 @@ fn a_damaged_record_is_named_and_a_foreign_file_is_not_counted() {
     let script = push_start();
     let whole = record(&script, header("x", "x", 0, RunKind::Live), 7, &[]);
     let mut tally = Tally::default();
-    tally.add("whole", &read(&whole), false);
-    tally.add("copy", &read(&whole), false);
-    tally.add("foreign", &read(b"{\"a\":1}\n"), false);
-    tally.add("empty", &read(b""), false);
+    tally.add("whole", brief(&whole), false);
+    tally.add("copy", brief(&whole), false);
+    tally.add("foreign", brief(b"{\"a\":1}\n"), false);
+    tally.add("empty", brief(b""), false);
     let mut bad = record(&script, header("x", "x", 1, RunKind::Live), 8, &[]);
     let at = bad.len() / 2;
     bad[at] ^= 0x55;
-    tally.add("bad", &read(&bad), false);
+    tally.add("bad", brief(&bad), false);
     assert_eq!(tally.counted(), 2);
     assert_eq!((tally.again.len(), tally.damaged.len(), tally.refused.len()), (1, 1, 2));
     let told = words(&tally);
@@ -137,7 +138,7 @@ fn a_record_cut_anywhere_is_counted_or_named() {
     let whole = record(&push_start(), header("x", "x", 0, RunKind::Live), 3, &[]);
     for cut in (0..whole.len()).step_by(97) {
         let mut tally = Tally::default();
-        tally.add("cut", &read(&whole[..cut]), false);
+        tally.add("cut", brief(&whole[..cut]), false);
         assert_eq!(tally.counted() + u64::try_from(tally.refused.len()).unwrap(), 1, "{cut}");
         assert!(!words(&tally).is_empty());
     }

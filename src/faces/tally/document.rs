@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 
 use super::{proposals, verdict};
 use crate::clock::Span;
+use crate::faces::safe::cell;
 use crate::training::intervals::{exact, jeffreys};
 use crate::training::statistics::{Interval, Lengths, Z95, wilson};
 use crate::training::tally::{Broken, Group, Key, Tally, Timed};
@@ -101,13 +102,13 @@ pub fn table(tally: &Tally) -> String {
             let left = |p| window.left.quantile(p).map_or_else(String::new, |l| l.0.to_string());
             let missed = group.missed.get(step).copied().unwrap_or(0);
             let _ = writer.write_record([
-                harmless(&key.title),
+                cell(&key.title),
                 key.sha256.clone(),
                 kind.to_owned(),
-                harmless(key.person.as_deref().unwrap_or("")),
+                cell(key.person.as_deref().unwrap_or("")),
                 group.runs.to_string(),
                 group.learned.to_string(),
-                harmless(step),
+                cell(step),
                 line.to_string(),
                 window.left.n().to_string(),
                 missed.to_string(),
@@ -119,13 +120,4 @@ pub fn table(tally: &Tally) -> String {
         }
     }
     writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
-}
-
-/// A text that a spreadsheet would reckon with is kept a text (OWASP, *CSV Injection*).
-fn harmless(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-        format!("'{text}")
-    } else {
-        text.to_owned()
-    }
 }
