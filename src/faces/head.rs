@@ -148,13 +148,24 @@ impl Head {
     /// How time goes by, in words.
     #[must_use]
     pub fn how(&self) -> Vec<String> {
+        self.ways(self.shortening && self.running, self.running)
+    }
+
+    /// The same to be read aloud: what a question or an idle stretch does to it for a moment is left out.
+    #[must_use]
+    pub fn how_aloud(&self) -> Vec<String> {
+        let asked = self.asks.as_ref().is_some_and(|asks| asks.question.is_some());
+        self.ways(false, self.running || asked)
+    }
+
+    fn ways(&self, shortening: bool, running: bool) -> Vec<String> {
         let mut parts = vec![self.pace.to_string()];
-        match (self.at_end, self.running) {
+        match (self.at_end, running) {
             (true, _) => parts.push("END, held".to_owned()),
             (false, false) => parts.push("PAUSED".to_owned()),
             (false, true) => {}
         }
-        if self.shortening && self.running {
+        if shortening {
             parts.push("idle, SHORTENED".to_owned());
         } else if self.shortens {
             parts.push("idle is shortened".to_owned());

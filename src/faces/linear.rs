@@ -227,10 +227,12 @@ fn sentences(picture: &Picture, setting: &Setting) -> Vec<(About, String)> {
 /// stood there before are heard again.
 fn replayed(head: &Head) -> Vec<(About, String)> {
     let mut all = Vec::new();
-    all.push((About::Replay, format!("Replay: {}.", head.how().join(", "))));
+    all.push((About::Replay, format!("Replay: {}.", head.how_aloud().join(", "))));
     all.extend(head.told.iter().map(|told| (About::Remark, marked(told))));
     if let Some(asks) = &head.asks {
-        all.extend(asks.told.iter().map(|told| (About::Remark, marked(told))));
+        // The score is a text of its own, behind the replay.
+        let told = asks.told.iter().filter(|_| !head.at_end);
+        all.extend(told.map(|told| (About::Remark, marked(told))));
         let numbered = (1..).zip(&asks.choices).map(|(n, text)| format!("{n}: {}", marked(text)));
         let choices: Vec<String> = numbered.collect();
         let question = asks.question.iter();

@@ -54,7 +54,9 @@ fn ended(what: &Happened) -> Option<String> {
     match what {
         Happened::Effect(h::Effect::Ended { ending, class, text, .. }) => {
             let own = text.as_deref().unwrap_or(phrases::built_in(*class));
-            Some(format!("ENDED: {} ({ending}). {own}", phrases::class(*class)))
+            let class = phrases::class(*class);
+            let name = if ending == class { String::new() } else { format!(" ({ending})") };
+            Some(format!("ENDED: {class}{name}. {own}"))
         }
         Happened::Interrupted(by) => Some(format!("Broken off: {}.", broken_off(*by))),
         _ => None,

@@ -148,8 +148,12 @@ fn on_disk(folder: &Path) -> PathBuf {
 
 /// The program in a drill, with these lines.
 fn drilled(record: &Path, answers: &Path, lines: &str) -> (String, Option<i32>) {
+    drilled_on("--plain", record, answers, lines)
+}
+
+fn drilled_on(face: &str, record: &Path, answers: &Path, lines: &str) -> (String, Option<i32>) {
     let mut child = Command::new(env!("CARGO_BIN_EXE_stepbell"))
-        .args(["replay", "--drill", "--seed", "1", "--speed", "1000"])
+        .args(["replay", "--drill", "--seed", "1", "--speed", "1000", face])
         .args(["--operator-label", "apprentice 3"])
         .arg("--answers")
         .args([answers, record])
@@ -297,6 +301,19 @@ fn the_schema_of_the_answers_is_the_one_that_the_types_make() {
     assert!(validator.is_valid(&line));
     line["kind"] = "guess".into();
     assert!(!validator.is_valid(&line));
+}
+
+#[test]
+fn a_drill_is_read_aloud_without_what_only_flickers() {
+    let folder = folder("drill-aloud");
+    let record = on_disk(&folder);
+    let (_, items) = questions(1);
+    let line = |item: &Item| format!("{}\n30s\n", item.wanted(About::What) + 1);
+    let lines: String = items.iter().map(line).collect();
+    let (out, code) = drilled_on("--linear", &record, &folder, &lines);
+    assert_eq!(code, Some(0), "{out}");
+    let told: Vec<_> = out.lines().filter(|line| !line.starts_with("answers: ")).collect();
+    insta::assert_snapshot!(told.join("\n"));
 }
 
 #[test]

@@ -108,7 +108,8 @@ impl Drill {
         if self.about == About::What {
             self.told.clear();
         }
-        self.told.push(judged(&answer));
+        // Numbered, so that the same answer twice is news to whoever only listens.
+        self.told.push(format!("Step {}: {}", self.at + 1, judged(&answer)));
         if let Some(book) = &mut self.book {
             book.put(now, &Body::Answer(answer.clone()));
         }
