@@ -121,8 +121,7 @@ const fn counts(fact: &Fact) -> bool {
 
 /// A line that is as this tool writes it; `None` says only that it is not.
 fn own_form(line: &[u8]) -> Option<Opened<'_, Brief>> {
-    let text = std::str::from_utf8(line).ok()?;
-    let mut plain = Plain::of(text);
+    let mut plain = Plain::of(line)?;
     plain.take(br#"{"seq":"#)?;
     let seq = u64::try_from(plain.number()?).ok()?;
     plain.take(br#","at":"#)?;
@@ -131,11 +130,11 @@ fn own_form(line: &[u8]) -> Option<Opened<'_, Brief>> {
     let said = match plain.word()? {
         b"effect" => Said::Entry(own_effect(&mut plain)?),
         b"input" | b"vehicle" => Said::Entry(own_other(&mut plain)?),
-        b"header" => return own_header(text),
+        b"header" => return own_header(line),
         _ => return None,
     };
     plain.take(br#","prev":"#)?;
-    let prev = Cow::Borrowed(std::str::from_utf8(plain.word()?).ok()?);
+    let prev = Cow::Borrowed(plain.word()?);
     // The checksum behind it was compared before.
     (plain.left() == CRC_TAIL).then_some(Opened { seq, at, prev, said })
 }
@@ -143,45 +142,41 @@ fn own_form(line: &[u8]) -> Option<Opened<'_, Brief>> {
 /// What is not counted, whatever it holds.
 fn own_other(plain: &mut Plain) -> Option<Brief> {
     plain.take(br#","what":"#)?;
-    plain.object(|_, _| ())?;
+    plain.object(|_, member| member.value())?;
     if plain.take(br#","from":"#).is_some() {
         plain.value()?;
     }
     Some(Brief::Other)
 }
 
-fn own_effect<'a>(plain: &mut Plain<'a>) -> Option<Brief> {
-    let (mut effect, mut fact) = (Once::default(), Once::default());
+fn own_effect(plain: &mut Plain) -> Option<Brief> {
+    let (mut effect, mut fact, mut is) = (Once::default(), Once::default(), Once::default());
     plain.take(br#","what":"#)?;
-    let what = plain.object(|key, value| match key {
-        b"effect" => effect.put(value),
-        b"fact" => fact.put(value),
-        _ => {}
+    let what = plain.object(|key, member| match key {
+        b"effect" => effect.put(member.word()?),
+        b"fact" => fact.put(member.object(|key, member| match key {
+            b"is" => is.put(member.word()?),
+            _ => member.value(),
+        })?),
+        _ => member.value(),
     })?;
-    match effect.get()? {
-        br#""show""# | br#""say""# => Some(Brief::Aside),
-        br#""ring""# => Some(Brief::Other),
-        br#""fact""# => of_fact(fact.get()?),
-        br#""ended""# => serde_json::from_slice(what).ok().map(in_brief),
+    match effect.value? {
+        b"show" | b"say" => Some(Brief::Aside),
+        b"ring" => Some(Brief::Other),
+        b"fact" => of_fact(is.value?, fact.value?),
+        b"ended" => serde_json::from_slice(what).ok().map(in_brief),
         _ => None,
     }
 }
 
 /// A fact by its word. [`counts`] knows the same by their types.
-fn of_fact(fact: &[u8]) -> Option<Brief> {
-    let mut is = Once::default();
-    Plain::of(std::str::from_utf8(fact).ok()?).object(|key, value| {
-        if key == b"is" {
-            is.put(value);
+fn of_fact(is: &[u8], fact: &[u8]) -> Option<Brief> {
+    match is {
+        b"answered" | b"chosen" | b"happened" | b"cue_given" | b"tried" | b"no_return"
+        | b"rechecked" | b"held" => Some(Brief::Other),
+        b"entered" | b"outcome" | b"margin" | b"thing" | b"broken" | b"noticed" => {
+            serde_json::from_slice(fact).ok().map(Brief::Fact)
         }
-    })?;
-    match is.get()? {
-        br#""answered""# | br#""chosen""# | br#""happened""# | br#""cue_given""#
-        | br#""tried""# | br#""no_return""# | br#""rechecked""# | br#""held""# => {
-            Some(Brief::Other)
-        }
-        br#""entered""# | br#""outcome""# | br#""margin""# | br#""thing""# | br#""broken""#
-        | br#""noticed""# => serde_json::from_slice(fact).ok().map(Brief::Fact),
         _ => None,
     }
 }
@@ -190,27 +185,21 @@ fn of_fact(fact: &[u8]) -> Option<Brief> {
 #[derive(Default)]
 struct Once<'a> {
     value: Option<&'a [u8]>,
-    again: bool,
 }
 
 impl<'a> Once<'a> {
-    fn put(&mut self, value: &'a [u8]) {
-        self.again = self.value.replace(value).is_some();
-    }
-
-    fn get(&self) -> Option<&'a [u8]> {
-        self.value.filter(|_| !self.again)
+    fn put(&mut self, value: &'a [u8]) -> Option<()> {
+        self.value.replace(value).is_none().then_some(())
     }
 }
 
 /// A header. Its members and those around them are told apart by passing over one another.
-fn own_header(text: &str) -> Option<Opened<'_, Brief>> {
+fn own_header(line: &[u8]) -> Option<Opened<'_, Brief>> {
     #[derive(Deserialize)]
     struct Around<'a> {
         seq: u64,
         at: i64,
-        #[serde(borrow)]
-        prev: Cow<'a, str>,
+        prev: &'a str,
         kind: Kind,
     }
     #[derive(Deserialize)]
@@ -218,12 +207,13 @@ fn own_header(text: &str) -> Option<Opened<'_, Brief>> {
     enum Kind {
         Header,
     }
-    let mut plain = Plain::of(text);
+    let mut plain = Plain::of(line)?;
     plain.value()?;
     if plain.left() > 0 {
         return None;
     }
-    let Around { seq, at, prev, kind: Kind::Header } = serde_json::from_str(text).ok()?;
-    let header: Box<Header> = serde_json::from_str(text).ok()?;
+    let Around { seq, at, prev, kind: Kind::Header } = serde_json::from_slice(line).ok()?;
+    let header: Box<Header> = serde_json::from_slice(line).ok()?;
+    let prev = Cow::Borrowed(prev.as_bytes());
     Some(Opened { seq, at, prev, said: Said::Header(header) })
 }

@@ -14,7 +14,7 @@ use crate::clock::Moment;
 pub(super) struct Opened<'a, B> {
     pub(super) seq: u64,
     pub(super) at: i64,
-    pub(super) prev: Cow<'a, str>,
+    pub(super) prev: Cow<'a, [u8]>,
     pub(super) said: Said<B>,
 }
 
@@ -33,6 +33,8 @@ pub(super) fn fold<B>(
     open: impl Fn(&[u8]) -> Result<Opened<'_, B>, Why>,
 ) -> ReadBack<B> {
     let mut reader = Reader::new(open, bytes.len() > MOST_MARKS);
+    // Lines have some three hundred bytes; a guess, so that a usual record is given room once.
+    reader.back.entries.reserve((bytes.len() / 256).min(1024));
     let mut offset = 0;
     while offset < bytes.len() {
         let rest = &bytes[offset..];
@@ -144,7 +146,7 @@ impl<B, O: Fn(&[u8]) -> Result<Opened<'_, B>, Why>> Reader<B, O> {
             _ => {}
         }
         let expected = self.seq;
-        let follows = opened.prev.as_bytes() == self.prev;
+        let follows = *opened.prev == self.prev;
         if opened.seq != expected {
             self.fault(offset, line.len(), Why::Sequence { expected, found: opened.seq });
         } else if self.last_was_lost {

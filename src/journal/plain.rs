@@ -16,9 +16,10 @@ pub(super) struct Plain<'a> {
 }
 
 impl<'a> Plain<'a> {
-    /// From the beginning of a text.
-    pub(super) const fn of(text: &'a str) -> Plain<'a> {
-        Plain { rest: text.as_bytes() }
+    /// From the beginning of a text; nothing where it is none.
+    pub(super) fn of(text: &'a [u8]) -> Option<Plain<'a>> {
+        // Whether all of it is ASCII is told sooner, and mostly it is.
+        (text.is_ascii() || std::str::from_utf8(text).is_ok()).then_some(Plain { rest: text })
     }
 
     /// How many bytes are left.
@@ -58,10 +59,20 @@ impl<'a> Plain<'a> {
         Some(if negative { -size } else { size })
     }
 
-    /// An object as it is written; `member` hears its keys, and each value as it is written.
-    pub(super) fn object(&mut self, member: impl FnMut(&'a [u8], &'a [u8])) -> Option<&'a [u8]> {
+    /// An object as it is written. `member` hears each key and passes over its value.
+    pub(super) fn object(
+        &mut self,
+        mut member: impl FnMut(&'a [u8], &mut Self) -> Option<()>,
+    ) -> Option<&'a [u8]> {
         let from = self.rest;
-        self.object_at(0, member)?;
+        self.take(b"{")?;
+        let mut over = self.take(b"}").is_some();
+        while !over {
+            let key = self.word()?;
+            self.take(b":")?;
+            member(key, self)?;
+            over = self.ends(b'}')?;
+        }
         Some(&from[..from.len() - self.rest.len()])
     }
 
@@ -70,38 +81,19 @@ impl<'a> Plain<'a> {
         self.value_at(0)
     }
 
-    fn object_at(&mut self, depth: u32, mut member: impl FnMut(&'a [u8], &'a [u8])) -> Option<()> {
-        self.take(b"{")?;
-        if self.take(b"}").is_some() {
-            return Some(());
-        }
-        loop {
-            let key = self.word()?;
-            self.take(b":")?;
-            let from = self.rest;
-            self.value_at(depth + 1)?;
-            member(key, &from[..from.len() - self.rest.len()]);
-            if self.goes_on(b'}')? {
-                return Some(());
-            }
-        }
-    }
-
     fn array_at(&mut self, depth: u32) -> Option<()> {
         self.take(b"[")?;
-        if self.take(b"]").is_some() {
-            return Some(());
-        }
-        loop {
+        let mut over = self.take(b"]").is_some();
+        while !over {
             self.value_at(depth + 1)?;
-            if self.goes_on(b']')? {
-                return Some(());
-            }
+            over = self.ends(b']')?;
         }
+        Some(())
     }
 
     /// Passes over a comma or the end; whether it was the end.
-    fn goes_on(&mut self, end: u8) -> Option<bool> {
+    #[inline]
+    fn ends(&mut self, end: u8) -> Option<bool> {
         if self.take(b",").is_some() {
             return Some(false);
         }
@@ -114,7 +106,7 @@ impl<'a> Plain<'a> {
         }
         match self.rest.first()? {
             b'"' => self.string(),
-            b'{' => self.object_at(depth, |_, _| ()),
+            b'{' => self.object(|_, value| value.value_at(depth + 1)).map(|_| ()),
             b'[' => self.array_at(depth),
             b't' => self.take(b"true"),
             b'f' => self.take(b"false"),
@@ -185,7 +177,7 @@ mod tests {
     use serde_json::Value;
 
     fn accepts(text: &str) -> bool {
-        let mut plain = Plain::of(text);
+        let mut plain = Plain::of(text.as_bytes()).expect("a text");
         plain.value().is_some() && plain.left() == 0
     }
 
@@ -199,9 +191,15 @@ mod tests {
             assert!(accepts(text), "{text}");
         }
         let mut members = Vec::new();
-        let text = r#"{"a":[1,{"b":2}],"c":"x"}"#;
-        Plain::of(text).object(|key, value| members.push((key, value))).expect("an object");
-        assert_eq!(members, [(&b"a"[..], &b"[1,{\"b\":2}]"[..]), (b"c", b"\"x\"")]);
+        let text = br#"{"a":[1,{"b":2}],"c":"x"},"d":3"#;
+        let mut plain = Plain::of(text).expect("a text");
+        let object = plain.object(|key, value| {
+            members.push(key);
+            value.value()
+        });
+        assert_eq!((object, plain.left()), (Some(&text[..25]), 6));
+        assert_eq!(members, [b"a", b"c"]);
+        assert!(Plain::of(b"\"\xff\"").is_none());
     }
 
     #[test]

@@ -198,7 +198,7 @@ pub(super) fn open(line: &[u8]) -> Result<Opened<'_, Kept>, Why> {
     let seq = fields.remove("seq").and_then(|seq| seq.as_u64()).ok_or(Why::NotAnEntry)?;
     let at = fields.remove("at").and_then(|at| at.as_i64()).ok_or(Why::NotAnEntry)?;
     let prev = match fields.remove("prev") {
-        Some(Value::String(prev)) => prev.into(),
+        Some(Value::String(prev)) => prev.into_bytes().into(),
         _ => return Err(Why::NotAnEntry),
     };
     let kind = fields.get("kind").and_then(Value::as_str).ok_or(Why::NotAnEntry)?.to_owned();
