@@ -70,7 +70,7 @@ pub fn all_aloud(procedure: &Procedure, plans: &[Plan], sources: &SourceMap) -> 
             let at = || context.step(ix);
             let met = (0..).zip(&step.met).map(|(nth, _)| {
                 let signs = context.met(Some(ix), nth);
-                Vehicle::Shows { step: at(), nth, signs, most: 0 }
+                Vehicle::Shows { step: at(), nth, signs, most: 0, within: None }
             });
             all.extend(met.filter_map(|what| aloud(&what)));
             let others = [Vehicle::ShowsUnknown { step: at() }, Vehicle::Slipped { step: at() }];

@@ -24,7 +24,7 @@ pub fn score(score: &Score) -> String {
     }
     let _ = writeln!(
         text,
-        "  {:<20} {:>15} {:>11}  left of its window",
+        "  {:<20} {:>15} {:>11}  truly left of its window",
         "step", "act, of at most", "told after"
     );
     for row in &score.rows {
@@ -104,8 +104,21 @@ fn advice(row: &Row) -> Vec<String> {
             seconds(late)
         ));
     }
+    if row.never_came() {
+        all.push(format!("{step}: {}", never_came(row)));
+    }
     all.extend(wrongly(row).map(|told| format!("{step}: {told}")));
     all
+}
+
+/// The act that was cued and not felt in full.
+fn never_came(row: &Row) -> &'static str {
+    if row.ended_by_clock() {
+        "your act never came, or not all of it. Begin at the tone: touch the vehicle with the act key, as \
+         often as the act says."
+    } else {
+        "you told of it, and the act had not come, or not all of it. Act first, then tell."
+    }
 }
 
 /// What to prepare before the cue, so that the hand comes in time.
@@ -126,6 +139,11 @@ fn earlier(row: &Row) -> String {
 /// What came, where something else was told; and trouble that was told rightly.
 fn wrongly(row: &Row) -> Option<String> {
     let came = match row.came.as_ref()? {
+        Came::Answer(_, signs) if row.slow.is_some() => format!(
+            "{}, {} later than the script allows",
+            phrases::signs(signs),
+            row.slow.map_or_else(String::new, seconds)
+        ),
         Came::Answer(0, _) if row.told_rightly()? => return None,
         Came::Answer(_, signs) => phrases::signs(signs),
         Came::Unknown => "an answer that the script does not know".to_owned(),
@@ -141,15 +159,21 @@ fn wrongly(row: &Row) -> Option<String> {
                 }
             }
         }
-        Came::Lost(what) => format!("this was broken: {}", safe(what)),
+        Came::Lost(what) => format!("this was broken: {}", safe(what.trim_end_matches('.'))),
         Came::Slip => "a slip was to be told".to_owned(),
     };
     let outcome = row.outcome.as_ref()?;
+    if row.passed {
+        return Some(format!("{came}; the step was over by then."));
+    }
     if row.guessed {
         return Some(format!("{came}; it was told of before it came. Wait until you are sure."));
     }
     Some(match (row.told_rightly()?, outcome) {
         (true, _) => format!("{came}; you met it well ({}).", safe(&phrases::outcome(outcome))),
+        (false, _) if matches!(row.came, Some(Came::Lost(_))) => {
+            format!("{came}; you did not tell of it.")
+        }
         (false, Outcome::Silent | Outcome::Late) => {
             format!("{came}; it was not told of in time.")
         }
@@ -160,15 +184,19 @@ fn wrongly(row: &Row) -> Option<String> {
 }
 
 fn verdict(score: &Score) -> String {
-    let acts = score.rows.iter().filter(|row| row.act.is_some()).count();
+    let never = score.rows.iter().filter(|row| row.never_came()).count();
+    let acts = never + score.rows.iter().filter(|row| row.act.is_some()).count();
     let late = score.rows.iter().filter(|row| row.late().is_some()).count();
     let told = score.rows.iter().filter(|row| row.told_rightly().is_some()).count();
     let wrong = score.rows.iter().filter(|row| row.told_rightly() == Some(false)).count();
     let mut text = format!(
         "{} of {acts} acts in time; {} of {told} happenings told as they were.",
-        acts - late,
+        acts - never - late,
         told - wrong
     );
+    if never > 0 {
+        let _ = write!(text, " Acts that never came: {never}.");
+    }
     if let Some((row, left)) = score.narrowest() {
         let step = phrases::step(&row.step);
         let line = left.line;

@@ -62,6 +62,10 @@ pub enum Vehicle {
         signs: Vec<Sign>,
         /// How long knowing it and telling of it may take by the script; milliseconds.
         most: i64,
+        /// How long after the act the script lets it begin at the latest; milliseconds. Nothing where
+        /// it is measured from another moment, and in records of the first versions.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        within: Option<i64>,
     },
     /// It gives an answer that the script does not know.
     ShowsUnknown {

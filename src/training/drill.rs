@@ -8,9 +8,10 @@ use std::collections::BTreeMap;
 
 use super::reel::Reel;
 use super::replay::Happened;
+use super::tally::mark_word;
 use crate::clock::Millis;
 use crate::journal::drill::{About, Answer, Judged};
-use crate::journal::happened::{Effect, Fact, Shown, StepAt};
+use crate::journal::happened::{Count, CountWhat, Effect, Fact, Shown, StepAt, Why};
 use crate::procedure::model::{EventRef, Node, Procedure, Step};
 use crate::vehicle::Draw;
 use crate::vehicle::law::Law;
@@ -33,7 +34,8 @@ pub struct Item {
     pub acts: Vec<String>,
     /// Which of `acts` is the one that comes.
     pub right: usize,
-    /// Its window, where it has one.
+    /// By when: the tightest of what binds it, its own window, a limit of its stretch, or the window of
+    /// a later step that runs already. Nothing where nothing binds.
     pub by: Option<By>,
     /// Times to choose from, in order; the last, without one, says that there is no window.
     pub times: Vec<Option<Millis>>,
@@ -69,9 +71,11 @@ pub fn items(reel: &Reel, procedure: Option<&Procedure>, seed: u64) -> Vec<Item>
     }
     let stops = stops(reel);
     let acts = acts(&stops, procedure, &steps);
-    let lengths = lengths(&steps);
+    let lengths = lengths(&steps, &stops);
     let item = |(n, stop): (usize, Stop)| {
-        let by = steps.iter().find(|step| step.name == stop.step.name).and_then(|step| by(step));
+        let step = steps.iter().find(|step| step.name == stop.step.name);
+        let by = stop.binds.as_ref().map(|why| bound(why, step.copied()));
+        let by = by.or_else(|| step.and_then(|step| by_window(step)));
         let mut draw = Draw::of_run(seed, n as u64, Law::Inside);
         let others: Vec<&String> = acts.iter().filter(|act| **act != stop.act).collect();
         let mut chosen: Vec<String> =
@@ -94,6 +98,25 @@ struct Stop {
     step: StepAt,
     nth: u32,
     act: String,
+    /// What the guide counted to first, for the act; before it for its cue.
+    binds: Option<Why>,
+    /// Whether that was for the act.
+    for_act: bool,
+}
+
+impl Stop {
+    /// What the guide counts to here.
+    fn hears(&mut self, shown: &Shown) {
+        let Some(Count { what, why: Some(why), .. }) = &shown.count else { return };
+        let for_act = match what {
+            CountWhat::LatestAct => true,
+            CountWhat::LatestCue => false,
+            _ => return,
+        };
+        if self.binds.is_none() || (for_act && !self.for_act) {
+            (self.binds, self.for_act) = (Some(why.clone()), for_act);
+        }
+    }
 }
 
 /// Before the first scene that tells of a step: its prepare cue, its entry, or what it shows. A step that
@@ -118,10 +141,19 @@ fn stops(reel: &Reel) -> Vec<Stop> {
         if known.is_none_or(|known| again(&known)) {
             let nth = entered.unwrap_or(1);
             asked.insert(name, (stops.len(), nth));
-            stops.push(Stop { before: ix, step: step.clone(), nth, act: String::new() });
+            stops.push(Stop {
+                before: ix,
+                step: step.clone(),
+                nth,
+                act: String::new(),
+                binds: None,
+                for_act: false,
+            });
         }
         let (Some((at, _)), Some(shown)) = (asked.get(&name), shown) else { continue };
-        if let Some(stop) = stops.get_mut(*at).filter(|stop| stop.act.is_empty()) {
+        let Some(stop) = stops.get_mut(*at) else { continue };
+        stop.hears(shown);
+        if stop.act.is_empty() {
             stop.act = act(shown);
         }
     }
@@ -173,8 +205,26 @@ fn acts(stops: &[Stop], procedure: Option<&Procedure>, steps: &[&Step]) -> Vec<S
     acts
 }
 
-/// The tightest window of a step that has an end.
-fn by(step: &Step) -> Option<By> {
+/// What the guide counted to, with its beginning in the script's words.
+fn bound(why: &Why, step: Option<&Step>) -> By {
+    let within = Millis(why.ms);
+    let same = |event: &str| why.event.is_none_or(|mark| mark_word(mark) == event);
+    let own = step.and_then(|step| {
+        let window = step
+            .windows
+            .iter()
+            .find(|window| window.range.hi == Some(within) && same(window.anchor.event.word()))?;
+        Some(moment(&window.anchor, &step.name))
+    });
+    let after = own.unwrap_or_else(|| match why.event {
+        Some(event) => format!("{} {}", why.after, mark_word(event)),
+        None => why.after.clone(),
+    });
+    By { within, after }
+}
+
+/// The tightest window of a step that has an end: what binds it where a record counts to nothing.
+fn by_window(step: &Step) -> Option<By> {
     let ended = step.windows.iter().filter_map(|window| Some((window.range.hi?, window)));
     let (within, window) = ended.min_by_key(|(hi, _)| *hi)?;
     Some(By { within, after: moment(&window.anchor, &step.name) })
@@ -187,10 +237,11 @@ fn moment(of: &EventRef, here: &str) -> String {
     format!("{before}{name} {}", of.event.word())
 }
 
-/// Every window's length in the procedure, each once.
-fn lengths(steps: &[&Step]) -> Vec<Millis> {
-    let mut all: Vec<Millis> =
-        steps.iter().flat_map(|step| &step.windows).filter_map(|window| window.range.hi).collect();
+/// Every window's length in the procedure, and every limit that was counted to, each once.
+fn lengths(steps: &[&Step], stops: &[Stop]) -> Vec<Millis> {
+    let windows = steps.iter().flat_map(|step| &step.windows).filter_map(|window| window.range.hi);
+    let counted = stops.iter().filter_map(|stop| Some(Millis(stop.binds.as_ref()?.ms)));
+    let mut all: Vec<Millis> = windows.chain(counted).collect();
     all.sort();
     all.dedup();
     all

@@ -47,9 +47,19 @@ pub struct Row {
     pub outcome: Option<Outcome>,
     /// Whether it was told of before it came.
     pub guessed: bool,
+    /// How much later than the script allows the vehicle answered.
+    pub slow: Option<Millis>,
+    /// Whether it answered when the step was over already, so that nobody could tell of it.
+    pub passed: bool,
+    /// When the act was complete.
+    done: Option<Moment>,
     /// When what is to be told of came.
     since: Option<Moment>,
 }
+
+/// An answer that is no more than this behind its time is not called slow: seconds are told with one
+/// decimal, and the vehicle's own moments are kept by a timer.
+const SLOW: Millis = Millis(100);
 
 /// What came from the vehicle.
 #[derive(Clone, Debug, PartialEq)]
@@ -81,6 +91,9 @@ impl Row {
             told_most: None,
             outcome: None,
             guessed: false,
+            slow: None,
+            passed: false,
+            done: None,
             since: None,
         }
     }
@@ -105,6 +118,30 @@ impl Row {
         Some(late).filter(|late| *late > Millis::ZERO)
     }
 
+    /// Whether a cue was given, the step ended, and no act was felt that was complete. Where a slip, a
+    /// loss or something that cannot be done was told of, none was awaited.
+    #[must_use]
+    pub fn never_came(&self) -> bool {
+        let awaited = matches!(
+            self.outcome,
+            Some(
+                Outcome::Done
+                    | Outcome::Met { .. }
+                    | Outcome::Other
+                    | Outcome::Silent
+                    | Outcome::Late
+                    | Outcome::Unreported
+            )
+        );
+        awaited && self.cue.is_some() && self.act.is_none()
+    }
+
+    /// Whether the guide's own clock ended the step, and nobody told of anything.
+    #[must_use]
+    pub fn ended_by_clock(&self) -> bool {
+        by_clock(self.outcome.as_ref())
+    }
+
     /// Windows that were missed.
     pub fn missed(&self) -> impl Iterator<Item = &Left> {
         self.left.iter().filter(|left| left.left < 0)
@@ -114,6 +151,9 @@ impl Row {
     #[must_use]
     pub fn told_rightly(&self) -> Option<bool> {
         let outcome = self.outcome.as_ref()?;
+        if self.passed {
+            return None;
+        }
         if self.guessed {
             return Some(false);
         }
@@ -128,6 +168,11 @@ impl Row {
         };
         Some(right)
     }
+}
+
+/// Whether the guide's own clock made an outcome: it tells nothing.
+const fn by_clock(outcome: Option<&Outcome>) -> bool {
+    matches!(outcome, Some(Outcome::Silent | Outcome::Late | Outcome::Unreported))
 }
 
 /// The score of a rehearsal's scenes.
@@ -161,11 +206,12 @@ impl Score {
                 self.rows.push(Row::new(point.step.clone(), Some(Moment(*given))));
             }
             Fact::Outcome { step, outcome } => {
+                if matches!(outcome, Outcome::LostGuard { .. }) {
+                    self.told_elsewhere(step);
+                }
                 let row = self.row(step);
-                // The guide's own clock tells nothing.
-                let by_clock =
-                    matches!(outcome, Outcome::Silent | Outcome::Late | Outcome::Unreported);
-                row.told = row.since.map(|since| at.since(since)).filter(|_| !by_clock);
+                let told = !by_clock(Some(outcome));
+                row.told = row.since.map(|since| at.since(since)).filter(|_| told);
                 row.outcome = Some(outcome.clone());
             }
             _ => {}
@@ -178,15 +224,22 @@ impl Score {
                 let row = self.row(step);
                 row.act = Some((Millis(*after), Millis(*most)));
                 row.least = Millis(*least);
-                row.since = Some(at);
+                (row.done, row.since) = (Some(at), Some(at));
                 row.left.extend_from_slice(left);
                 row.taken.clone_from(taken);
                 row.walked.clone_from(walked);
             }
             Vehicle::LetGo { step, left, .. } => self.row(step).left.extend_from_slice(left),
-            Vehicle::Shows { step, nth, signs, most } => {
+            Vehicle::Shows { step, nth, signs, most, within } => {
                 let came = Came::Answer(*nth, signs.clone());
-                self.came(step, came, at).told_most = Some(Millis(*most));
+                let row = self.came(step, came, at);
+                let late = |done, within| at.since(done).minus(Millis(within));
+                let late = row.done.zip(*within).map(|(done, within)| late(done, within));
+                row.slow = late.filter(|late| *late > SLOW);
+                if matches!(row.came, Some(Came::Answer(..))) {
+                    row.told_most = Some(Millis(*most));
+                    row.passed = row.slow.is_some() && row.ended_by_clock();
+                }
             }
             Vehicle::ShowsUnknown { step } => {
                 self.came(step, Came::Unknown, at);
@@ -199,9 +252,7 @@ impl Score {
                     row.since = None;
                 }
             }
-            Vehicle::Lost { step, what } => {
-                self.came(step, Came::Lost(what.clone()), at);
-            }
+            Vehicle::Lost { step, what } => self.lost(step, what, at),
             Vehicle::Slipped { step } => {
                 self.came(step, Came::Slip, at);
             }
@@ -213,11 +264,19 @@ impl Score {
 
     /// What comes late still belongs to the time that the step was last done.
     fn came(&mut self, step: &StepAt, came: Came, at: Moment) -> &mut Row {
-        let last = self.rows.iter().rposition(|row| row.step == *step);
+        let answers = matches!(came, Came::Answer(..) | Came::Unknown);
+        let of = |row: &Row| row.step == *step;
+        // An answer is to an act, also where the step was cued again meanwhile.
+        let acted = self.rows.iter().rposition(|row| of(row) && row.done.is_some());
+        let last = acted.filter(|_| answers).or_else(|| self.rows.iter().rposition(of));
         let row = match last {
             Some(last) => &mut self.rows[last],
             None => self.row(step),
         };
+        // What the vehicle answers does not mend what was broken or slipped: that is still to be told.
+        if answers && matches!(row.came, Some(Came::Lost(_) | Came::Slip)) {
+            return row;
+        }
         row.guessed = matches!(
             row.outcome,
             Some(Outcome::Met { .. } | Outcome::Other | Outcome::Slip | Outcome::LostGuard { .. })
@@ -225,6 +284,38 @@ impl Score {
         row.came = Some(came);
         row.since = Some(at);
         row
+    }
+
+    /// What must stay true may be lost when its step is over: that is a happening by itself.
+    fn lost(&mut self, step: &StepAt, what: &str, when: Moment) {
+        let came = Some(Came::Lost(what.to_owned()));
+        let last = self.rows.iter().rfind(|row| row.step == *step);
+        let over = last.and_then(|row| row.outcome.clone());
+        if over.is_some() {
+            self.rows.push(Row { outcome: over, ..Row::new(step.clone(), None) });
+        }
+        let at_last = self.rows.iter().rposition(|row| row.step == *step);
+        let row = match at_last {
+            Some(last) => &mut self.rows[last],
+            None => self.row(step),
+        };
+        (row.came, row.since, row.told, row.guessed) = (came, Some(when), None, false);
+    }
+
+    /// A loss is told of in this step: where none came in it, the last that nobody told of is meant.
+    fn told_elsewhere(&mut self, step: &StepAt) {
+        let lost = |row: &Row| matches!(row.came, Some(Came::Lost(_)));
+        if lost(self.row(step)) {
+            return;
+        }
+        let untold = |row: &Row| lost(row) && row.told_rightly() == Some(false);
+        let Some(at) = self.rows.iter().rposition(untold) else { return };
+        let (came, since) = (self.rows[at].came.take(), self.rows[at].since.take());
+        if self.rows[at].cue.is_none() && self.rows[at].act.is_none() {
+            self.rows.remove(at);
+        }
+        let row = self.row(step);
+        (row.came, row.since) = (came, since);
     }
 
     /// The narrowest window that was met or missed, with its step.

@@ -322,7 +322,7 @@ impl Group {
 }
 
 /// A moment of a step as a record calls it.
-const fn mark_word(mark: h::Mark) -> &'static str {
+pub(super) const fn mark_word(mark: h::Mark) -> &'static str {
     match mark {
         h::Mark::Prepare => "prepare",
         h::Mark::Prepared => "prepared",

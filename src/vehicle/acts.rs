@@ -272,6 +272,29 @@ impl World<'_> {
         }
     }
 
+    /// A step was given up as late at this moment: of its windows and limits the one with the least room
+    /// had closed on it. What is left of such a window is what was left then, and less than nothing: the
+    /// act would have come later still. Whose act came before has its rest already.
+    pub fn closed(&self, ix: StepIx, now: Moment, truth: &mut Truth) {
+        let Some(step) = self.plan.steps.get(ix.0 as usize) else { return };
+        let at = |point| truth.points.get(point).copied();
+        let own = step.windows.iter().enumerate().filter_map(|(n, window)| {
+            let anchor = at(Point::of(window.anchor))?;
+            let came = at(Point { step: ix, mark: Mark::of(window.subject) });
+            let past = window.first_try_only && truth.tries.first_try_past(window.anchor.step, ix);
+            let counts = !past && came.is_none_or(|came| came < anchor);
+            counts.then_some((anchor.after(window.range.hi?).since(now), Some(n)))
+        });
+        let limits = self.plan.limits.iter().filter_map(|limit| {
+            let inside = limit.from <= ix && ix <= limit.to;
+            let anchor = at(Point::of(limit.anchor)).filter(|_| inside)?;
+            Some((anchor.after(limit.range.hi?).since(now), None))
+        });
+        if let Some((left, Some(window))) = own.chain(limits).min_by_key(|(left, _)| *left) {
+            truth.left(ix, window, left.min(Millis(-1)));
+        }
+    }
+
     /// When the nth answer of a step begins, so much later than it may where a fault says so, and
     /// when it is known for sure. `None`: what it is measured from never happened.
     pub fn answer(

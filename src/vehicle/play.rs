@@ -4,7 +4,9 @@
 //! comes out. A press that has become pointless, because the step ended another way, is not made.
 
 use crate::clock::{Millis, Moment, Span};
-use crate::guide::cue::{AnswerText, Effect, Fact, Frame, Input, Means, Press, Question, Stage};
+use crate::guide::cue::{
+    AnswerText, Effect, Fact, Frame, Input, Means, OutcomeKind, Press, Question, Stage,
+};
 use crate::guide::{Guide, Saved};
 use crate::procedure::model::{EndingClass, EndingId, ItemClass, Procedure};
 use crate::procedure::plan::{Choices, Plan, Report, StepIx, Thing};
@@ -233,7 +235,10 @@ impl<W: Witness> Play<W> {
             Fact::CueGiven { point: Point { mark: Mark::LetGo, .. }, given, .. } => {
                 self.let_go(*given);
             }
-            Fact::Outcome(..) => {
+            Fact::Outcome(step, kind) => {
+                if *kind == OutcomeKind::Late {
+                    self.gave_up(*step);
+                }
                 self.pending.retain(|(.., why)| *why != Reason::Step);
                 self.wants = None;
             }
@@ -243,6 +248,13 @@ impl<W: Witness> Play<W> {
             }
             _ => {}
         }
+    }
+
+    /// A window closed before the act came.
+    fn gave_up(&mut self, step: StepIx) {
+        let Some(plan) = self.plan.clone() else { return };
+        let world = World { procedure: &self.procedure, plan: &plan, speech: &self.speech };
+        world.closed(step, self.now, &mut self.truth);
     }
 
     /// The step that goes straight on after an answer has no cue: the hands go on by themselves.

@@ -7,7 +7,7 @@ use crate::clock::Millis;
 use crate::journal::convert::Context;
 use crate::journal::practice::{Left, Vehicle, Why};
 use crate::procedure::plan::{PlanStep, StepIx};
-use crate::procedure::timing::report_delay;
+use crate::procedure::timing::{Mark, Point, report_delay};
 
 /// An event with every name and text in full.
 #[must_use]
@@ -45,7 +45,10 @@ pub fn told(event: &Event, context: &Context<'_>) -> Vehicle {
                 met.recognise.hi.plus(report_delay(context.procedure, of).hi)
             });
             let signs = context.met(Some(*ix), *nth);
-            Vehicle::Shows { step: step(ix), nth: *nth, signs, most: most.0 }
+            let done = Point { step: *ix, mark: Mark::Done };
+            let own = met.filter(|(_, met)| Point::of(met.anchor) == done);
+            let within = own.map(|(_, met)| met.delay.hi.0);
+            Vehicle::Shows { step: step(ix), nth: *nth, signs, most: most.0, within }
         }
         Event::ShowsUnknown(ix) => Vehicle::ShowsUnknown { step: step(ix) },
         Event::Silent(ix, why) => {

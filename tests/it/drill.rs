@@ -14,12 +14,13 @@ use stepbell::edge::show::Drill;
 use stepbell::faces::drilled::{choices, wanted};
 use stepbell::journal::drill::{About, Body, Judged, frame, is_drill, read, schema};
 use stepbell::journal::entry::RunKind;
+use stepbell::journal::happened as h;
 use stepbell::journal::read::read as read_record;
 use stepbell::journal::write::Link;
 use stepbell::procedure::plan::StepIx;
 use stepbell::training::drill::{Given, Item, items};
 use stepbell::training::reel::Reel;
-use stepbell::training::replay::{scenes, script};
+use stepbell::training::replay::{Happened, scenes, script};
 use stepbell::vehicle::{Fault, Wrong};
 
 use crate::commands::call;
@@ -83,6 +84,31 @@ fn every_cue_is_asked_for_with_the_procedures_own_steps_and_times() {
         assert!(shown != Some(item.step.clone()) || item.nth > 1, "{item:?}");
     }
     assert!(items.windows(2).all(|two| two[0].before < two[1].before));
+}
+
+#[test]
+fn there_is_no_hurry_only_where_the_guide_counted_to_nothing() {
+    let (reel, items) = questions(1);
+    for item in &items {
+        let counted = reel.scenes().iter().skip(item.before).find_map(|scene| match &scene.what {
+            Happened::Effect(h::Effect::Show(shown)) if shown.step.as_ref() == Some(&item.step) => {
+                let count = shown.count.as_ref()?;
+                let bound = matches!(count.what, h::CountWhat::LatestAct | h::CountWhat::LatestCue);
+                Some(count.why.as_ref().filter(|_| bound).map(|why| Millis(why.ms)))
+            }
+            _ => None,
+        });
+        assert_eq!(item.by.as_ref().map(|by| by.within), counted.flatten(), "{item:?}");
+        let right = item.times[item.wanted(About::When)];
+        assert_eq!(right, item.by.as_ref().map(|by| by.within));
+    }
+    let after = |name: &str| {
+        let item = items.iter().find(|item| item.step.name == name).expect("it is asked for");
+        item.by.as_ref().map(|by| format!("{} after {}", by.within, by.after))
+    };
+    assert_eq!(after("tin").as_deref(), Some("30s after show-working answered"));
+    assert_eq!(after("close").as_deref(), Some("6min after open answered"));
+    assert_eq!(after("wake"), None);
 }
 
 #[test]

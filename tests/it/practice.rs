@@ -392,7 +392,13 @@ fn chime(times: u32) -> Vec<h::Sign> {
 }
 
 fn shows(when: i64, name: &str, nth: u32) -> Scene {
-    let what = Vehicle::Shows { step: at(name), nth, signs: chime(nth + 1), most: 3_000 };
+    let what = Vehicle::Shows {
+        step: at(name),
+        nth,
+        signs: chime(nth + 1),
+        most: 3_000,
+        within: Some(4_000),
+    };
     scene(when, Happened::Vehicle(what))
 }
 
@@ -443,6 +449,96 @@ fn the_score_says_what_was_late_and_what_to_prepare() {
     insta::assert_snapshot!(text);
     let nothing = score_words(&stepbell::training::score::score(&[]));
     assert!(nothing.contains("No step was begun."), "{nothing}");
+}
+
+fn lost(when: i64, name: &str) -> Scene {
+    let what = "The charger stays connected.".to_owned();
+    scene(when, Happened::Vehicle(Vehicle::Lost { step: at(name), what }))
+}
+
+fn guard_lost() -> h::Outcome {
+    h::Outcome::LostGuard { text: "The charger stays connected.".to_owned() }
+}
+
+fn slipped(when: i64, name: &str) -> Scene {
+    scene(when, Happened::Vehicle(Vehicle::Slipped { step: at(name) }))
+}
+
+#[test]
+fn an_answer_does_not_cover_what_was_lost_or_slipped_before_it() {
+    let scenes = [
+        cue(0, "untold"),
+        felt(1_000, "untold", 1_000, 9_000),
+        lost(1_500, "untold"),
+        shows(3_000, "untold", 0),
+        ended(4_000, "untold", met(0)),
+        cue(10_000, "slip-untold"),
+        slipped(11_000, "slip-untold"),
+        felt(11_500, "slip-untold", 1_500, 8_500),
+        shows(13_000, "slip-untold", 0),
+        ended(14_000, "slip-untold", met(0)),
+        cue(20_000, "told"),
+        felt(21_000, "told", 1_000, 9_000),
+        lost(21_500, "told"),
+        shows(23_000, "told", 0),
+        ended(24_000, "told", guard_lost()),
+        cue(30_000, "over"),
+        felt(30_500, "over", 500, 9_500),
+        ended(31_000, "over", h::Outcome::Done),
+        lost(31_500, "over"),
+        cue(32_000, "next"),
+        ended(33_500, "next", guard_lost()),
+    ];
+    let all = score(&scenes);
+    let rightly = |name: &str| -> Vec<Option<bool>> {
+        let rows = all.rows.iter().filter(|row| row.step.name == name);
+        rows.map(stepbell::training::score::Row::told_rightly).collect()
+    };
+    assert_eq!(rightly("untold"), [Some(false)]);
+    assert_eq!(rightly("slip-untold"), [Some(false)]);
+    assert_eq!(rightly("told"), [Some(true)]);
+    assert_eq!((rightly("over"), rightly("next")), (vec![None], vec![Some(true)]));
+    let text = score_words(&all);
+    assert!(text.contains("2 of 4 happenings told as they were"), "{text}");
+    assert!(
+        text.contains("untold: this was broken: The charger stays connected; you did not tell"),
+        "{text}"
+    );
+    assert!(text.contains("next: this was broken"), "{text}");
+    // Nobody told of it at all.
+    let text = score_words(&score(&scenes[15..19]));
+    assert!(text.contains("0 of 1 happenings told as they were"), "{text}");
+}
+
+#[test]
+fn acts_that_never_came_and_slow_answers_leave_a_trace() {
+    let silent = |when, name| ended(when, name, h::Outcome::Silent);
+    let scenes = [
+        cue(0, "wake"),
+        silent(14_000, "wake"),
+        cue(20_000, "wake"),
+        scene(21_000, Happened::Vehicle(Vehicle::Stroke { step: at("wake"), nth: 1, of: 2 })),
+        silent(34_000, "wake"),
+        cue(40_000, "wake"),
+        felt(41_000, "wake", 1_000, 9_000),
+        shows(42_000, "wake", 0),
+        ended(43_000, "wake", met(0)),
+        cue(50_000, "ahead"),
+        ended(50_500, "ahead", h::Outcome::Done),
+        cue(60_000, "slow-told"),
+        felt(61_000, "slow-told", 1_000, 9_000),
+        shows(66_500, "slow-told", 0),
+        ended(67_500, "slow-told", met(0)),
+        cue(70_000, "slow-passed"),
+        felt(71_000, "slow-passed", 1_000, 9_000),
+        silent(76_000, "slow-passed"),
+        cue(77_000, "slow-passed"),
+        shows(77_500, "slow-passed", 0),
+    ];
+    let text = score_words(&score(&scenes));
+    assert!(text.contains("3 of 6 acts in time; 2 of 2 happenings told as they were."), "{text}");
+    assert!(text.contains("Acts that never came:\n3."), "{text}");
+    insta::assert_snapshot!(text);
 }
 
 #[test]

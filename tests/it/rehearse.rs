@@ -48,6 +48,26 @@ fn the_same_seed_gives_the_same_odds_on_any_number_of_threads() {
 }
 
 #[test]
+fn a_window_that_closed_before_the_act_is_missed() {
+    let of = ["rehearse", "procedures/turn-key-spare.bell", "--runs", "60", "--seed", "1"];
+    let json = call(&[&of[..], &["--format", "json"]].concat()).out("{").ends(0);
+    let value: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let late: u64 = value["steps"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|step| step["outcomes"]["too_late"].as_u64().unwrap_or(0))
+        .sum();
+    let windows = value["windows"].as_array().unwrap();
+    let missed: u64 = windows.iter().map(|window| window["missed"].as_u64().unwrap()).sum();
+    assert_eq!((late, missed), (1, 1), "{json}");
+    let worst = value["least_left_ms"]["p1"].as_i64().unwrap();
+    assert!(worst < 0, "{json}");
+    let off = windows.iter().find(|window| window["step"] == "second-off").unwrap();
+    assert_eq!((&off["missed"], &off["times"]), (&1.into(), &60.into()), "{json}");
+}
+
+#[test]
 fn the_picture_stands_alone_and_can_be_heard() {
     let place = folder("picture");
     let file = place.join("margins.svg");
