@@ -83,6 +83,8 @@ struct Running {
     world: World,
     run: Run,
     undo: Option<Box<Run>>,
+    /// When something is due next, as it was found last of all.
+    due: Option<Moment>,
 }
 
 impl Guide {
@@ -288,7 +290,7 @@ impl Guide {
         let world = World::new(procedure, Arc::new(plan), timing, speech);
         let mut run = Run::new(&world, choices, out.now);
         run.begin(&world, out);
-        let mut running = Running { world, run, undo: None };
+        let mut running = Running { world, run, undo: None, due: None };
         running.settle(false, out);
         self.life = Life::Running(Box::new(running));
     }
@@ -380,7 +382,8 @@ impl Running {
         for _ in 0..MOST_CHANGES {
             match self.run.next_due(&self.world, out.now) {
                 Some((at, due)) if at <= limit => self.run.fire(&self.world, at, due, out),
-                _ => {
+                next => {
+                    self.due = next.map(|(at, _)| at);
                     if out.cue_given {
                         self.undo = None;
                     }
@@ -390,6 +393,7 @@ impl Running {
             }
         }
         self.run.phase = Phase::Over(built_in(EndingClass::Unsure));
+        self.due = None;
     }
 
     fn tests_over(&mut self) {
@@ -468,9 +472,9 @@ impl Running {
         out.notice(Notice::TakenBack(self.run.step));
     }
 
+    /// Asked for when everything was settled.
     fn next_wakeup(&self, now: Moment) -> Option<Moment> {
-        let due = self.run.next_due(&self.world, now).map(|(at, _)| at);
-        let due = due.filter(|at| at.0 < i64::MAX);
+        let due = self.due.filter(|at| at.0 < i64::MAX);
         let changes = self.run.changes(now);
         due.into_iter().chain(changes).filter(|at| *at > now).min()
     }

@@ -13,9 +13,6 @@ use std::borrow::Cow;
 use std::cell::OnceCell;
 use std::ops::Deref;
 
-/// The moments of an act that windows bind.
-const BOUND: [Mark; 3] = [Mark::Begun, Mark::Done, Mark::Released];
-
 /// The latest safe moment of one part of an act.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Safe {
@@ -52,7 +49,9 @@ impl Seen {
     /// Every window of the stretch from this step on that can still close.
     pub fn closes(&self, world: &World, first: StepIx) -> Cow<'_, [Close]> {
         for_stretch(&self.closes, first, || {
-            let closes = bound_points(world, first).filter_map(|Point { step, mark }| {
+            let steps = world.chain(first).iter();
+            let points = steps.flat_map(|step| Mark::OF_ACTS.map(|mark| (*step, mark)));
+            let closes = points.filter_map(|(step, mark)| {
                 let (at, why) = world.timing.closes(Point { step, mark }, &self.known)?;
                 Some(Close { at, step, mark, why: Some(why) })
             });
@@ -63,19 +62,13 @@ impl Seen {
     /// The latest safe moments of the acts of the stretch from this step on.
     pub fn safe(&self, world: &World, first: StepIx) -> Cow<'_, [Safe]> {
         for_stretch(&self.safe, first, || {
-            let safe = bound_points(world, first).filter_map(|point| {
-                let (at, why) = world.timing.bound(point, &self.known)?;
-                Some(Safe { step: point.step, at, why })
+            let safe = world.chain(first).iter().flat_map(|step| {
+                let bounds = world.timing.act(*step, &self.known).into_iter().flatten();
+                bounds.map(|(at, why)| Safe { step: *step, at, why })
             });
             safe.collect()
         })
     }
-}
-
-/// The points of a stretch of hands that windows bind, in order.
-fn bound_points(world: &World, first: StepIx) -> impl Iterator<Item = Point> {
-    let steps = world.chain(first).iter();
-    steps.flat_map(|step| BOUND.map(|mark| Point { step: *step, mark }))
 }
 
 /// The answers kept for this stretch. Another one, while nothing new is known, is asked for again.

@@ -54,6 +54,13 @@ struct Shared {
     tables: Mutex<Vec<Tables>>,
 }
 
+/// The latest safe moment of a cue.
+struct LatestCue {
+    step: StepIx,
+    latest: Moment,
+    why: Why,
+}
+
 /// The tables of one cue.
 type Tables = Vec<(Standing, Arc<Table>)>;
 
@@ -190,20 +197,29 @@ impl Shared {
     }
 
     /// The latest safe act: by its own windows, and not later than it can be after the latest cue.
-    fn latest_act(&self, point: Point, known: &Known) -> Option<(Moment, Why)> {
+    fn latest_act(
+        &self,
+        point: Point,
+        cue: Option<&LatestCue>,
+        known: &Known,
+    ) -> Option<(Moment, Why)> {
         let own = self.plain.latest_where(point, known, &|_, _, _| false);
+        let ahead = cue.and_then(|cue| {
+            let reach = self.plain.reach(cue.step, point)?;
+            Some((cue.latest.after(reach), cue.why))
+        });
+        own.into_iter().chain(ahead).min_by_key(|(at, _)| *at)
+    }
+
+    /// The cue that was given for the act of a step, and how late it was safe.
+    fn cue_of(&self, act: StepIx, known: &Known) -> Option<LatestCue> {
         let called = |step: &StepIx| {
             let called = known.get(Point { step: *step, mark: Mark::Called })?;
             Some((called.latest, *step))
         };
-        let begins = self.begins.get(point.step.0 as usize);
-        let cue = begins.and_then(|steps| steps.iter().filter_map(called).max());
-        let ahead = cue.and_then(|(_, step)| {
-            let reach = self.plain.reach(step, point)?;
-            let (latest, why) = self.latest_cue(step, known)?;
-            Some((latest.after(reach), why))
-        });
-        own.into_iter().chain(ahead).min_by_key(|(at, _)| *at)
+        let (_, step) = self.begins.get(act.0 as usize)?.iter().filter_map(called).max()?;
+        let (latest, why) = self.latest_cue(step, known)?;
+        Some(LatestCue { step, latest, why })
     }
 
     /// Whether a window or limit binds something of the stretch that begins with `first`.
@@ -243,7 +259,9 @@ impl Shared {
                 let words = plan.map(|plan| prompt(plan, &self.speech, point.step).hi);
                 Some((latest.before(words.unwrap_or_default()), why))
             }
-            Mark::Begun | Mark::Done | Mark::Released => self.latest_act(point, known),
+            Mark::Begun | Mark::Done | Mark::Released => {
+                self.latest_act(point, self.cue_of(point.step, known).as_ref(), known)
+            }
             _ => self.plain.latest_where(point, known, &|_, _, _| false),
         }
     }
@@ -287,5 +305,13 @@ impl Timing for NetworkTiming {
             bound: latest.map(|(latest, why)| (latest, Some(why))),
             promise: self.shared.promise_by(&table, step),
         }
+    }
+
+    fn act(&self, step: StepIx, known: &Known) -> [Option<(Moment, Option<Why>)>; 3] {
+        let cue = self.shared.cue_of(step, known);
+        Mark::OF_ACTS.map(|mark| {
+            let latest = self.shared.latest_act(Point { step, mark }, cue.as_ref(), known);
+            latest.map(|(at, why)| (at, Some(why)))
+        })
     }
 }

@@ -167,6 +167,9 @@ impl Mark {
         Mark::Over,
     ];
 
+    /// Those of an act, in order: what the hands decide.
+    pub const OF_ACTS: [Mark; 3] = [Mark::Begun, Mark::Done, Mark::Released];
+
     /// The mark of a moment that a script names.
     #[must_use]
     pub const fn of(event: Event) -> Mark {
@@ -310,6 +313,10 @@ pub trait Timing {
             bound: self.bound(cue, known),
             promise: self.promise(cue, known),
         }
+    }
+    /// [`Timing::bound`] of the moments of a step's act at once: begun, done, released.
+    fn act(&self, step: StepIx, known: &Known) -> [Option<(Moment, Option<Why>)>; 3] {
+        Mark::OF_ACTS.map(|mark| self.bound(Point { step, mark }, known))
     }
 }
 
