@@ -44,7 +44,7 @@ pub struct PlainTiming {
     /// By step.
     prompts: Vec<Millis>,
     /// By step: from its cue to the moments of its run of acts, at the slowest.
-    reach: Vec<ByPoint<Millis>>,
+    reach: Vec<BTreeMap<Point, Millis>>,
 }
 
 impl PlainTiming {
@@ -56,10 +56,10 @@ impl PlainTiming {
             timing.prompts.push(prompt(plan, speech, at).hi);
             let mut run =
                 Run { procedure, plan, speech, seen: BTreeMap::new(), claims: Vec::new() };
-            let mut reach = ByPoint::default();
+            let mut reach = BTreeMap::new();
             if !step.straight_on {
                 run.sum_from(at);
-                run.seen.iter().for_each(|(point, span)| reach.insert(*point, span.hi));
+                reach.extend(run.seen.iter().map(|(point, span)| (*point, span.hi)));
                 timing.claims.insert(Point { step: at, mark: Mark::Called }, run.claims);
             }
             for mark in [Mark::Begun, Mark::Done, Mark::Released, Mark::LetGo] {
@@ -82,7 +82,7 @@ impl PlainTiming {
     /// How long after the cue of `step` that moment of its run of acts lies, at the slowest.
     #[must_use]
     pub fn reach(&self, step: StepIx, point: Point) -> Option<Millis> {
-        self.reach.get(step.0 as usize)?.get(point).copied()
+        self.reach.get(step.0 as usize)?.get(&point).copied()
     }
 
     /// The latest moment of a point and the sentence that binds it, where the windows of `hopeless`
