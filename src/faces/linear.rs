@@ -117,9 +117,7 @@ impl Linear {
         let state = match (shown.window, &shown.next) {
             _ if before.0 == shown.window => None,
             (Window::Safe, _) => Some("The window is open.".to_owned()),
-            (Window::AtRisk, _) => {
-                Some("Not proven: this window may be missed all the same.".to_owned())
-            }
+            (Window::AtRisk, _) => Some("At risk: a window may be missed all the same.".to_owned()),
             (Window::TooLate, Some(next)) => {
                 Some(format!("Too late to start: keep still. Next is: {}", marked(next)))
             }
@@ -165,7 +163,9 @@ fn counted(count: &Count, window: Window, at: Moment) -> Option<String> {
     let left = phrases::spelled(left);
     Some(match count.what {
         CountWhat::Cue => format!("{left} to the cue."),
-        CountWhat::LatestCue if window == Window::AtRisk => format!("{left} left to try it."),
+        CountWhat::LatestCue | CountWhat::LatestAct if window == Window::AtRisk => {
+            format!("{left} left to try it.")
+        }
         CountWhat::LatestCue => format!("{left} left to start safely."),
         CountWhat::LatestAct => format!("{left} left to act."),
         CountWhat::Silence => format!("{left} more, then it counts as: nothing came."),

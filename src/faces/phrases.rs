@@ -93,7 +93,7 @@ pub const fn window_mark(window: Window) -> &'static str {
         Window::None => "",
         Window::NotYet => ".. NOT YET ..",
         Window::Safe => "[== OPEN ==]",
-        Window::AtRisk => "[?? NOT PROVEN ??]",
+        Window::AtRisk => "[?? AT RISK ??]",
         Window::TooLate => "!! KEEP STILL !!",
         Window::Closed => "(-- CLOSED --)",
     }
@@ -111,7 +111,7 @@ pub fn count(count: &Count, window: Window, at: Moment) -> String {
 #[must_use]
 pub const fn around_digits(what: CountWhat, window: Window) -> (&'static str, &'static str) {
     match what {
-        CountWhat::LatestCue if matches!(window, Window::AtRisk) => {
+        CountWhat::LatestCue | CountWhat::LatestAct if matches!(window, Window::AtRisk) => {
             ("", " left to try it; it may be missed all the same")
         }
         CountWhat::Cue => ("", " to the cue"),
@@ -230,7 +230,7 @@ pub fn answer(answer: &Answer) -> String {
         Answer::NoneOfThese => "none of these".to_owned(),
         Answer::Cannot => "I cannot do it".to_owned(),
         Answer::Lost { text, forbids: false } => format!("no longer true: {text}"),
-        Answer::Lost { text, forbids: true } => format!("it happened after all: {text}"),
+        Answer::Lost { text, forbids: true } => format!("this was not kept to: {text}"),
         Answer::Choice { text } => text.clone(),
     }
 }
@@ -434,7 +434,7 @@ pub const fn state(state: State) -> Option<&'static str> {
         State::None => None,
         State::Wait => Some("WAIT"),
         State::Ready => Some("READY"),
-        State::Doubtful => Some("NOT PROVEN"),
+        State::Doubtful => Some("AT RISK"),
         State::Now => Some("NOW"),
         State::KeepStill => Some("KEEP STILL"),
         State::Closed => Some("CLOSED"),
@@ -513,7 +513,7 @@ pub fn notice(notice: &Notice) -> String {
         Notice::Rechecked { rest: left } => rest(left),
         Notice::GuardLost { text } => format!("No longer so: {text}"),
         Notice::Slipped { step: at } => {
-            format!("Something else was done at {}. Another way follows.", step(at))
+            format!("Something else was done at {}.", step(at))
         }
         Notice::TakenBack { step: at } => format!("Taken back: {}.", step(at)),
         Notice::Again { nth, of } => format!("Once more: try {nth} of {of}."),

@@ -583,7 +583,10 @@ impl Page {
             Hold::No => {}
             Hold::Asked { before: Some(step) } => self.add(
                 Kind::Hold,
-                format!("HOLD asked: it goes on until before {}", phrases::step(step)),
+                format!(
+                    "HOLD asked: it goes on up to {}, and rests before it",
+                    phrases::step(step)
+                ),
             ),
             Hold::Asked { before: None } => {
                 self.add(Kind::Hold, "HOLD asked: it goes on to the next resting point");

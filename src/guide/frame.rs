@@ -151,7 +151,7 @@ impl Run {
     }
 
     /// The step on show: of a stretch of hands the first that is not over for certain.
-    fn shown(&self, now: Moment) -> StepIx {
+    pub fn shown(&self, now: Moment) -> StepIx {
         let Phase::Acting(acting) = &self.phase else { return self.step };
         let going_on = acting.expected.iter().find(|e| now <= e.end().latest);
         going_on.map_or(acting.last(), |e| e.step)
@@ -245,8 +245,11 @@ impl Run {
         let may_act = reports_act || now <= acting.end().latest;
         let safe = self.safe_act(world, acting, shown);
         let safe = safe.filter(|(at, _)| may_act && now <= *at);
+        // Past the latest safe act it may still be tried.
+        let tried = self.tried_until(world, acting, now).filter(|until| may_act && now <= until.at);
         let state = match close {
             Some(close) if now > close.at => WindowState::Closed,
+            _ if tried.is_some() => WindowState::AtRisk,
             None if safe.is_none() => WindowState::None,
             _ => {
                 let cue = Point { step: acting.first(), mark: Mark::Called };
@@ -256,10 +259,12 @@ impl Run {
         let to = |at, what, why| Some(CountTo { at, what, why });
         let begun = acting.expected.first().map_or(acting.called, |e| e.begun.latest);
         let ends = close.map(|close| close.at).into_iter().chain(safe.map(|(at, _)| at));
+        let ends = ends.chain(tried.map(|until| until.at));
         let changes = next(now, ends.chain([begun]).map(|at| at.after(Millis(1))));
         let count = match (acting.let_go, safe) {
             (Some((_, at)), _) if now > begun => to(at, CountWhat::LetGo, None),
             (_, Some((at, why))) => to(at, CountWhat::LatestAct, why),
+            _ if let Some(until) = tried => to(until.at, CountWhat::LatestAct, until.why),
             (Some((_, at)), None) => to(at, CountWhat::LetGo, None),
             _ if world.step(acting.last()).report == Report::None => {
                 to(acting.end().latest, CountWhat::StepOver, None)

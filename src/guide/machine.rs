@@ -465,7 +465,7 @@ impl Running {
 
     /// Back to the state before the last press. The time that has passed since then has passed.
     fn take_back(&mut self, out: &mut Out) {
-        let Some(before) = self.undo.take() else { return out.ring(Tone::Missed) };
+        let Some(before) = self.undo.take() else { return out.ring(Tone::Tick) };
         let voice_free = self.run.voice_free;
         self.run = *before;
         self.run.voice_free = self.run.voice_free.max(voice_free);

@@ -48,7 +48,16 @@ impl Out {
 
     /// A press that is not taken: a short sound, and why.
     pub fn refuse(&mut self, notice: Notice) {
-        self.ring(Tone::Missed);
+        self.ring(Tone::Tick);
+        self.notice(notice);
+    }
+
+    /// Something went wrong: the sound that calls to look, once for all that comes of one input, and
+    /// what it is.
+    pub fn warn(&mut self, notice: Notice) {
+        if !self.effects.contains(&Effect::Ring(Tone::Missed)) {
+            self.ring(Tone::Missed);
+        }
         self.notice(notice);
     }
 }

@@ -211,7 +211,11 @@ impl Run {
         let target = step.silence.as_ref().map_or(&step.otherwise, |silence| &silence.then);
         let target = target.clone();
         self.note_acts(world, &acting, None, out);
-        out.notice(Notice::Silence(ix));
+        // Where nothing is to come, silence is what was hoped for.
+        match target == Target::To(step.go_on) {
+            true => out.notice(Notice::Silence(ix)),
+            false => out.warn(Notice::Silence(ix)),
+        }
         self.still_held(step, ix, out);
         self.report(world, OutcomeKind::Silent, &target, since, out);
     }
@@ -254,7 +258,7 @@ impl Run {
             return;
         }
         let Some(lost) = world.plan.guards.get(guard.0 as usize) else { return };
-        out.refuse(Notice::GuardLost(guard));
+        out.warn(Notice::GuardLost(guard));
         self.let_go(StepIx(0), out);
         let now = out.now;
         self.conclude(world, OutcomeKind::LostGuard(guard), &lost.lost, now, out);
@@ -263,8 +267,8 @@ impl Run {
     /// A hold until the answer whose answer did not come: the hand still holds.
     fn still_held(&mut self, step: &PlanStep, ix: StepIx, out: &mut Out) {
         if matches!(step.hold, Some(Hold::UntilAnswered(..))) && self.held.remove(&ix) {
-            out.ring(Tone::LetGo);
-            out.notice(Notice::LetGoFirst);
+            // Not the sound of *now*: whoever only hears is called to look.
+            out.warn(Notice::LetGoFirst);
         }
     }
 

@@ -5,7 +5,7 @@
 
 use crate::clock::{Millis, Moment};
 use crate::guide::awake::Reminder;
-use crate::guide::cue::{Cue, Fact, GapKind, HoldState, Notice, Tone};
+use crate::guide::cue::{Cue, Fact, GapKind, HoldState, Notice};
 use crate::guide::out::Out;
 use crate::guide::seen::Seen;
 use crate::guide::tests_after::Tests;
@@ -369,7 +369,17 @@ impl Run {
             }
             None => {
                 self.prepare(world, since);
+                self.warn(world, out);
                 self.remind_on_arrival(world, out);
+            }
+        }
+    }
+
+    /// That there is no way back is said while one can still stop.
+    fn warn(&self, world: &World, out: &mut Out) {
+        for (n, no_return) in (0..).zip(&world.plan.no_returns) {
+            if no_return.before == self.step {
+                out.notice(Notice::NoReturn(n));
             }
         }
     }
@@ -509,8 +519,7 @@ impl Run {
         let before = self.held.len();
         self.held.retain(|step| *step < since);
         if self.held.len() < before {
-            out.ring(Tone::LetGo);
-            out.notice(Notice::LetGoFirst);
+            out.warn(Notice::LetGoFirst);
         }
     }
 }

@@ -131,16 +131,26 @@ impl Run {
             why: close.why,
         });
         let why = self.cue(world).bound.and_then(|(_, why)| why);
-        let binding = why.and_then(|why| {
-            let at = self.known.get(why.anchor)?.earliest.after(why.length);
-            let due = match why.what {
-                What::Limit => Due::Limit(limit_of(world, &why)?),
-                _ => Due::Late(why.step),
-            };
-            Some(GivenUp { at, due, why: Some(why) })
-        });
+        let binding = why.and_then(|why| self.broken_at(world, why));
         let none = GivenUp { at: now.before(Millis(1)), due: Due::Late(self.step), why: None };
         own.into_iter().chain(binding).min_by_key(|given_up| given_up.at).unwrap_or(none)
+    }
+
+    /// When a sentence can no more be met whatever happens, and what is due then.
+    fn broken_at(&self, world: &World, why: Why) -> Option<GivenUp> {
+        let at = self.known.get(why.anchor)?.earliest.after(why.length);
+        let due = match why.what {
+            What::Limit => Due::Limit(limit_of(world, &why)?),
+            _ => Due::Late(why.step),
+        };
+        Some(GivenUp { at, due, why: Some(why) })
+    }
+
+    /// The sentence that decides how long there is to act, when that may still be tried though it is no
+    /// more certain to be met; what lies ahead is only called for once this act is reported.
+    pub fn tried_until(&self, world: &World, acting: &Acting, now: Moment) -> Option<GivenUp> {
+        let (safe, why) = self.safe_act(world, acting, self.shown(now))?;
+        self.broken_at(world, why?).filter(|_| now > safe)
     }
 
     /// The moment of the now cue.
@@ -178,6 +188,18 @@ impl Run {
         if let Some((at, step)) = late {
             due.or(at, Due::Late(step));
         }
+        if let Some((at, what)) = self.late_ahead(world, acting) {
+            due.or(at, what);
+        }
+    }
+
+    /// When a window that lies ahead of this act closes for good: its own act is not even called for
+    /// before this one is reported.
+    fn late_ahead(&self, world: &World, acting: &Acting) -> Option<(Moment, Due)> {
+        let (_, why) = self.safe_act(world, acting, acting.first())?;
+        let why = why.filter(|why| !acting.chain.contains(&why.step))?;
+        let ahead = self.broken_at(world, why)?;
+        Some((ahead.at.after(Millis(1)).max(acting.grace), ahead.due))
     }
 
     /// When silence is declared: the latest act, the time in which the person would have seen it, and
@@ -335,7 +357,6 @@ impl Run {
         for (n, no_return) in (0..).zip(&world.plan.no_returns) {
             if no_return.before == self.step {
                 out.record(Fact::NoReturn(n));
-                out.notice(Notice::NoReturn(n));
             }
         }
         let words = world.now_words(step);
@@ -414,8 +435,8 @@ impl Run {
     /// person is not blamed.
     fn missed(&self, step: StepIx, closed: Moment, out: &mut Out) {
         match self.gap.filter(|gap| gap.holds(closed)) {
-            Some(gap) => out.refuse(Notice::Unattended(step, gap.kind, gap.length)),
-            None => out.refuse(Notice::Late(step)),
+            Some(gap) => out.warn(Notice::Unattended(step, gap.kind, gap.length)),
+            None => out.warn(Notice::Late(step)),
         }
     }
 

@@ -34,9 +34,13 @@ struct Desk {
 impl Desk {
     /// At the run's first step, every question answered.
     fn running() -> Desk {
-        let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/runs/four-steps.bell");
-        let text = fs::read_to_string(path).expect("readable");
-        let examined = examine("four-steps", text, &mut |_| Err("no file".to_owned()));
+        Desk::at("four-steps")
+    }
+
+    fn at(name: &str) -> Desk {
+        let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/runs");
+        let text = fs::read_to_string(folder.join(format!("{name}.bell"))).expect("readable");
+        let examined = examine(name, text, &mut |_| Err("no file".to_owned()));
         assert!(examined.is_sound(), "{:#?}", examined.complaints);
         let procedure = Arc::new(examined.procedure.expect("a model"));
         let speech = speech_lengths(&procedure);
@@ -154,7 +158,7 @@ fn a_press_before_act_and_answer_can_have_been_is_not_taken() {
     let mut desk = Desk::running();
     let early = desk.press(Press::Done, 100);
     assert_eq!(noticed(&early), [Notice::TooEarly], "before the cue");
-    assert_eq!(rung(&early), [Tone::Missed]);
+    assert_eq!(rung(&early), [Tone::Tick], "a short sound, not that of a missed window");
     desk.cue(WAKE);
     // Reaction 0.2 s, hands 0.5 s, delay 0.5 s, quiet 0.5 s.
     let early = desk.press(Press::Done, 1699);
@@ -215,7 +219,7 @@ fn a_press_is_taken_back_until_the_next_cue_and_keeps_its_time() {
     assert_eq!(answered.latest, called.after(Millis(3000 - 300 - 500)), "true time was kept");
     desk.cue(TEACH);
     let nothing = desk.press(Press::TakeBack, 10);
-    assert_eq!(rung(&nothing), [Tone::Missed], "the cue was given");
+    assert_eq!(rung(&nothing), [Tone::Tick], "the cue was given");
     assert!(noticed(&nothing).is_empty());
 }
 
@@ -327,6 +331,52 @@ fn a_window_that_lapses_is_closed_at_its_end_and_late_once_no_report_can_come() 
     let said =
         desk.effects.iter().any(|(_, e)| *e == Effect::Record(Fact::Noticed(Notice::Late(SEAL))));
     assert!(said);
+}
+
+/// An act without a window of its own, in front of one that closes.
+#[test]
+fn a_window_that_closes_ahead_of_an_act_is_at_risk_and_then_late_though_nobody_presses() {
+    let (boxed, teach) = (StepIx(1), StepIx(2));
+    let mut desk = Desk::at("box-between");
+    desk.cue(WAKE);
+    let answer = desk.press(Press::Done, 2500);
+    let close = answered(&answer).earliest.after(Millis(30_000));
+    desk.cue(boxed);
+    let safe = desk.frame().count.expect("how long there is to act");
+    assert_eq!((safe.what, desk.frame().window), (CountWhat::LatestAct, WindowState::Safe));
+    assert!(safe.at < close);
+    desk.pass(safe.at.since(desk.now).0);
+    assert_eq!(desk.frame().window, WindowState::Safe);
+    desk.pass(1);
+    // It may still be tried: until the window closes for good.
+    assert_eq!(desk.frame().window, WindowState::AtRisk);
+    let tried = desk.frame().count.expect("how long it may be tried");
+    assert_eq!((tried.at, tried.what), (close, CountWhat::LatestAct));
+    assert_eq!(desk.frame().means, Means::ActDone);
+    desk.effects.clear();
+    desk.pass(close.since(desk.now).0);
+    assert_eq!(outcome(&effects(&desk)), None, "to the last moment");
+    desk.pass(1);
+    let told = effects(&desk);
+    assert_eq!(outcome(&told), Some((boxed, OutcomeKind::Late)));
+    assert!(noticed(&told).contains(&Notice::Late(teach)) && rung(&told).contains(&Tone::Missed));
+    assert_eq!(desk.frame().stage, Stage::Waiting, "the late way of the window was taken");
+}
+
+/// What was brought about since the last look.
+fn effects(desk: &Desk) -> Vec<Effect> {
+    desk.effects.iter().map(|(_, effect)| effect.clone()).collect()
+}
+
+#[test]
+fn silence_calls_to_look_but_not_with_the_sound_of_now() {
+    let mut desk = Desk::running();
+    desk.cue(WAKE);
+    desk.effects.clear();
+    desk.pass(12_000);
+    let told = effects(&desk);
+    assert!(noticed(&told).contains(&Notice::Silence(WAKE)));
+    assert!(rung(&told).contains(&Tone::Missed) && !rung(&told).contains(&Tone::LetGo), "{told:?}");
 }
 
 #[test]

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::runs_support::{Found, Script, Shown, facts, push_start, scripts, search};
 use stepbell::clock::Millis;
-use stepbell::guide::cue::{Effect, Fact, Input, Notice, OutcomeKind, Tone};
+use stepbell::guide::cue::{Effect, Fact, Input, Notice, OutcomeKind};
 use stepbell::procedure::model::{EndingClass, EndingId, Hold, ItemClass};
 use stepbell::procedure::plan::{GuardIx, Plan, StepIx};
 use stepbell::vehicle::{Fault, Transcript};
@@ -136,7 +136,8 @@ fn a_guard_lost_during_any_window_ends_the_run_and_what_is_held_is_let_go_first(
                     let effects = after_loss(&run, guard);
                     let lost = |e: &Effect| matches!(e, Effect::Record(Fact::Outcome(_, OutcomeKind::LostGuard(g))) if *g == guard);
                     let lost = effects.iter().position(lost).expect("the loss decides the step");
-                    let let_go = effects.iter().position(|e| *e == Effect::Ring(Tone::LetGo));
+                    let first = Effect::Record(Fact::Noticed(Notice::LetGoFirst));
+                    let let_go = effects.iter().position(|e| *e == first);
                     assert!(let_go.is_none_or(|let_go| let_go < lost), "{}", step.name);
                     if cue == ix && matches!(step.hold, Some(Hold::UntilAnswered(..))) {
                         assert!(let_go.is_some(), "{}: what is held is let go", step.name);
