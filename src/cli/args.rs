@@ -160,8 +160,8 @@ pub struct GuideArgs {
     /// Keep no record
     #[arg(long)]
     pub no_record: bool,
-    /// Other keys, as in `done=F5,done=b,stop=Esc`; names: done, else, slip, again, back, hold, stop;
-    /// `done+=F5` adds; for a foot switch that repeats slowly: held=900ms, repeat=400ms. By default those
+    /// Other keys, as in `done=F5,done=b,stop=Esc`; names: done, else, slip, again, back, hold, stop,
+    /// and act for your hand in a rehearsal; `done+=F5` adds; for a foot switch that repeats slowly: held=900ms, repeat=400ms. By default those
     /// that `ready --keys` has kept
     #[arg(long, value_name = "NAME=KEY,…", value_parser = KeyMap::parse)]
     pub keys: Option<KeyMap>,
@@ -198,9 +198,11 @@ pub struct PageArgs {
 /// `rehearse`
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
-Live: Tab or v is your hand at the vehicle, one tap an act (or a stroke of a count; what \
+Live: Tab or v (or what --keys act=F5 says) is your hand at the vehicle, one tap an act (or a stroke of a count; what \
 is held for a time is let go with a second tap); on lines, the word `act`. All other keys \
-are those of `guide`. At the end there is a score; the record says what it is.
+are those of `guide`. At the end there is a score; the record says what it is. \
+The exit code judges you, not the imaginary vehicle: 0 where every act came in time and \
+everything was told as it was, 1 otherwise or where you stop.
 
 Faults: silence, other-answer, slow-answer, lost-guard, slip, memory-full; `silence@wake` \
 in that step, `slip@press/2` in its second turn. Without a step the seed chooses where.

@@ -32,6 +32,7 @@ use crate::procedure::model::{Procedure, Status};
 use crate::procedure::timing::SpeechLengths;
 use crate::proof::timing::network;
 use crate::proof::verdict::Verdict;
+use crate::training::score::Score;
 
 /// Leads a person through the script.
 #[must_use]
@@ -337,12 +338,23 @@ pub(super) fn ended(outcome: &Outcome) -> Exit {
         Some(Finish::StillWriting | Finish::Died) => true,
         None => false,
     };
+    let judged = outcome.score.as_ref().filter(|score| !score.rows.is_empty());
+    let rehearsed = judged.map(Score::met_well);
     match outcome.how {
         How::HungUp => Exit::HungUp,
         How::Interrupted => Exit::Interrupted,
         How::Terminated => Exit::Terminated,
         How::Ended(_) | How::Declined | How::InputEnded if unrecorded => Exit::NotRecorded,
-        How::Ended(entry::EndingClass::Learned) | How::Declined => Exit::Done,
+        How::Declined => Exit::Done,
+        // In a rehearsal the person is judged, not the imaginary vehicle.
+        How::Ended(class) if class != entry::EndingClass::Stopped && rehearsed.is_some() => {
+            if rehearsed == Some(true) {
+                Exit::Done
+            } else {
+                Exit::Findings
+            }
+        }
+        How::Ended(entry::EndingClass::Learned) => Exit::Done,
         How::Ended(_) | How::InputEnded => Exit::Findings,
     }
 }

@@ -132,6 +132,11 @@ fn speed(text: &str) -> Result<u32, String> {
     }
 }
 
+/// Why a window has two rests in a rehearsal.
+const TWO_RESTS: &str = "\n\
+For sure: what the guide could tell from your presses. Truly: what was left when\nyour hand touched. At a \
+vehicle nobody knows the second.\n\n";
+
 /// Shows the record.
 #[must_use]
 pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
@@ -160,13 +165,13 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
         let scenes = scenes(&record);
         answer.out = table(Some(header), &summary(&scenes));
         if header.run == RunKind::Rehearsal {
-            answer.out.push('\n');
+            answer.out.push_str(TWO_RESTS);
             answer.out.push_str(&score_words(&score(&scenes)));
         }
         return out::say(&match beside_summary(args, &record) {
             Ok(Some(text)) => Answer { out: text, ..answer },
             Ok(None) => answer,
-            Err(why) => Answer::trouble(Exit::Unreadable, why),
+            Err((exit, why)) => Answer::trouble(exit, why),
         });
     }
     if args.captions.is_some() || args.chapters.is_some() {
@@ -193,37 +198,42 @@ pub fn run(args: &ReplayArgs, around: &Surroundings) -> Exit {
                 _ => told.max(kept),
             }
         }
-        Err(why) => out::say(&Answer::trouble(Exit::Unable, why)),
+        Err((exit, why)) => out::say(&Answer::trouble(exit, why)),
     }
 }
 
+/// Why nothing is shown, and how the command ends then.
+type NotShown = (Exit, String);
+
 /// The record beside, with its first line.
-fn other(args: &ReplayArgs) -> Result<Option<(String, ReadBack, Header)>, String> {
+fn other(args: &ReplayArgs) -> Result<Option<(String, ReadBack, Header)>, NotShown> {
     let Some(path) = &args.beside else { return Ok(None) };
     let name = path.display().to_string();
-    let bytes = files::read_record(path).map_err(|why| why.to_string())?;
+    let bytes = files::read_record(path).map_err(|why| (Exit::Unreadable, why.to_string()))?;
     let record = read(&bytes);
     let header = record.header.clone().ok_or_else(|| {
-        format!("{}: this is not a record of ours, or its first line is damaged", safe(&name))
+        let why = "this is not a record of ours, or its first line is damaged";
+        (Exit::Unreadable, format!("{}: {why}", safe(&name)))
     })?;
     Ok(Some((name, record, header)))
 }
 
 /// How much later than in the first record the same moment lies in the other.
-fn shift(args: &ReplayArgs, one: &[Scene], two: &[Scene]) -> Result<Millis, String> {
+fn shift(args: &ReplayArgs, one: &[Scene], two: &[Scene]) -> Result<Millis, NotShown> {
     let begins = |scenes: &[Scene]| scenes.first().map_or(Moment::START, |scene| scene.at);
     let Some((name, nth)) = &args.align else { return Ok(begins(two).since(begins(one))) };
     let at = |scenes: &[Scene], which: &str| {
         let reel = Reel::new(scenes.to_vec());
         let mut named = reel.steps().iter().filter(|entered| entered.step.name == *name);
         named.nth(nth - 1).map(|entered| entered.at).ok_or_else(|| {
-            format!("the {which} record did not come to step \"{}\" so often", safe(name))
+            let why = "record did not come to step";
+            (Exit::Usage, format!("the {which} {why} \"{}\" so often", safe(name)))
         })
     };
     Ok(at(two, "other")?.since(at(one, "first")?))
 }
 
-fn beside_summary(args: &ReplayArgs, record: &ReadBack) -> Result<Option<String>, String> {
+fn beside_summary(args: &ReplayArgs, record: &ReadBack) -> Result<Option<String>, NotShown> {
     let Some((_, two, _)) = other(args)? else { return Ok(None) };
     let sums = [record, &two].map(|record| summary(&scenes(record)));
     let names = [&args.record, args.beside.as_ref().unwrap_or(&args.record)];
@@ -254,10 +264,17 @@ fn filmed(args: &ReplayArgs, record: &ReadBack, header: &Header, mut answer: Ans
     answer
 }
 
+/// So many damages of a record are told; more help nobody.
+const MOST_FAULTS: usize = 5;
+
 fn faults(record: &ReadBack, first: &str) -> String {
     let mut text = format!("stepbell: {first}\n");
-    for fault in &record.faults {
+    for fault in record.faults.iter().take(MOST_FAULTS) {
         let _ = writeln!(text, "  {}", safe(&fault.to_string()));
+    }
+    let more = record.faults.len().saturating_sub(MOST_FAULTS);
+    if more > 0 {
+        let _ = writeln!(text, "  and {more} more like these");
     }
     text
 }
@@ -268,7 +285,8 @@ fn show(
     (look, terminal): (Look, bool),
     record: &ReadBack,
     header: &Header,
-) -> Result<(How, Option<Drilled>), String> {
+) -> Result<(How, Option<Drilled>), NotShown> {
+    let unable = |why: String| (Exit::Unable, why);
     let banners = banners(header);
     // Two records stand side by side in the small view only.
     let look = match look {
@@ -292,14 +310,14 @@ fn show(
     };
     let reel = Reel::new(all);
     let name = args.record.display().to_string();
-    let drill = drill::begin(&args.drill, around, &reel, (&name, header))?;
+    let drill = drill::begin(&args.drill, around, &reel, (&name, header)).map_err(unable)?;
     let setting =
         Setting { title: header.title.clone(), banners, keys: names(terminal, args.drill.drill) };
-    let page = page::open(&args.page, around, &setting, None)?;
+    let page = page::open(&args.page, around, &setting, None).map_err(unable)?;
     let keys = KeyMap::default();
     let opening = Opening { terminal, look, setting, keys, hands: false, page };
-    let console =
-        Console::open(opening).map_err(|why| format!("the terminal cannot be used: {why}"))?;
+    let console = Console::open(opening)
+        .map_err(|why| unable(format!("the terminal cannot be used: {why}")))?;
     let show = Show {
         reel,
         pace: Pace::times(args.speed),

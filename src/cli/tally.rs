@@ -7,7 +7,7 @@ use clap::{Args, ValueEnum};
 
 use super::exit::Exit;
 use super::out::Answer;
-use crate::edge::records::ENDING;
+use crate::edge::records::{ENDING, is_held};
 use crate::edge::{files, many};
 use crate::faces::drilled;
 use crate::faces::tally::{document, page, table, words};
@@ -105,6 +105,7 @@ pub fn counted(records: &[PathBuf], by_person: bool) -> std::io::Result<Tally> {
         for ((_, told), record) in all.into_iter().zip(some) {
             let name = record.display().to_string();
             match told {
+                Ok(told) if told.is_open() && is_held(record) => tally.running.push(name),
                 Ok(told) => tally.count(&name, told, by_person),
                 Err(why) => tally.refuse(&name, why),
             }

@@ -422,8 +422,11 @@ impl Console {
 const ACT: [KeyCode; 4] =
     [KeyCode::Tab, KeyCode::Char('v'), KeyCode::Char('x'), KeyCode::Char('z')];
 
-/// The first two of them that stand for no press.
+/// The chosen ones; else the first two of these that stand for no press.
 fn act_keys(keys: &KeyMap) -> Vec<KeyCode> {
+    if !keys.hand().is_empty() {
+        return keys.hand().to_vec();
+    }
     ACT.into_iter().filter(|key| keys.press(*key).is_none()).take(2).collect()
 }
 
@@ -449,7 +452,7 @@ fn words(hands: bool) -> KeyNames {
         done: "done".to_owned(),
         other: "else".to_owned(),
         stop: "stop".to_owned(),
-        act: String::new(),
+        act: if hands { "the word act".to_owned() } else { String::new() },
         all: format!(
             "answers: {}done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value",
             if hands { "act (your hand touches the vehicle), " } else { "" }
@@ -479,7 +482,7 @@ fn touches(happening: &Happening, act: &[KeyCode]) -> bool {
             };
             key.kind == KeyEventKind::Press
                 && !key.modifiers.contains(KeyModifiers::CONTROL)
-                && act.contains(&lower)
+                && (act.contains(&key.code) || act.contains(&lower))
         }
         Happening::Line(line) => line.trim().eq_ignore_ascii_case("act"),
         _ => false,

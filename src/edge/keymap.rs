@@ -12,6 +12,8 @@ use crate::guide::cue::Press;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct KeyMap {
     pairs: Vec<(KeyCode, Press)>,
+    /// The person's hand in a rehearsal, where keys were chosen for it.
+    hand: Vec<KeyCode>,
     gaps: Gaps,
 }
 
@@ -62,7 +64,7 @@ impl fmt::Display for BadKeys {
             BadKeys::NoPress(found) => write!(
                 f,
                 "there is no press called `{found}`; known are done, else, slip, again, back, hold \
-                 and stop, and for a held key held and repeat"
+                 and stop, in a rehearsal act, and for a held key held and repeat"
             ),
             BadKeys::NoKey(found) => write!(
                 f,
@@ -90,6 +92,9 @@ const PRESSES: &[(&str, Press)] = &[
     ("hold", Press::Hold),
     ("stop", Press::Stop),
 ];
+
+/// The name of the person's hand at an imaginary vehicle, which is no press.
+const HAND: &str = "act";
 
 /// Keys with a name of their own.
 const NAMED: &[(&str, KeyCode)] = &[
@@ -130,7 +135,7 @@ impl Default for KeyMap {
             (KeyCode::Char('q'), Press::Stop),
             (KeyCode::Esc, Press::Stop),
         ];
-        KeyMap { pairs, gaps: Gaps::default() }
+        KeyMap { pairs, hand: Vec::new(), gaps: Gaps::default() }
     }
 }
 
@@ -144,7 +149,7 @@ impl KeyMap {
     /// [`BadKeys`] when a part is not understood or *done* or *stop* lose their last key.
     pub fn parse(text: &str) -> Result<KeyMap, BadKeys> {
         let mut map = KeyMap::default();
-        let mut named = Vec::new();
+        let (mut named, mut hand_named) = (Vec::new(), false);
         for part in text.split(',').map(str::trim).filter(|part| !part.is_empty()) {
             // The key itself may be `=`.
             let (name, key) =
@@ -158,12 +163,20 @@ impl KeyMap {
                 continue;
             }
             let (name, adds) = name.strip_suffix('+').map_or((name, false), |name| (name, true));
-            let press = PRESSES
-                .iter()
-                .find(|(known, _)| *known == name)
-                .ok_or_else(|| BadKeys::NoPress(name.to_owned()))?
-                .1;
+            let press = PRESSES.iter().find(|(known, _)| *known == name).map(|(_, press)| *press);
+            if press.is_none() && name != HAND {
+                return Err(BadKeys::NoPress(name.to_owned()));
+            }
             let key = key_named(key).ok_or_else(|| BadKeys::NoKey(key.to_owned()))?;
+            map.hand.retain(|old| *old != key);
+            let Some(press) = press else {
+                if !adds && !std::mem::replace(&mut hand_named, true) {
+                    map.hand.clear();
+                }
+                map.pairs.retain(|(old, _)| *old != key);
+                map.hand.push(key);
+                continue;
+            };
             if !adds && !named.contains(&press) {
                 map.pairs.retain(|(_, old)| *old != press);
                 named.push(press);
@@ -191,6 +204,12 @@ impl KeyMap {
     #[must_use]
     pub const fn gaps(&self) -> Gaps {
         self.gaps
+    }
+
+    /// The keys that were chosen for the person's hand in a rehearsal; none where none were.
+    #[must_use]
+    pub fn hand(&self) -> &[KeyCode] {
+        &self.hand
     }
 
     /// What a key means.
@@ -326,6 +345,10 @@ mod tests {
             KeyMap::parse("held=900ms,repeat=90ms").unwrap().gaps(),
             Gaps { next: Millis(90), ..gaps }
         );
+        let hand = KeyMap::parse("act=F5,act=x,done+=x").unwrap();
+        assert_eq!((hand.hand(), hand.press(KeyCode::F(5))), (&[KeyCode::F(5)][..], None));
+        assert_eq!(hand.press(KeyCode::Char('x')), Some(Press::Done));
+        assert_eq!(KeyMap::parse("act=Space").unwrap().press(KeyCode::Char(' ')), None);
         assert_eq!(KeyMap::parse("done=q,else=q"), Err(BadKeys::NothingLeft("done")));
     }
 }

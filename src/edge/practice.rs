@@ -194,11 +194,25 @@ impl Rehearsing {
         Some((bare, Vehicle::Hint { step }))
     }
 
-    /// The answer to the question on show, where a short rehearsal gives it by itself. Cautions, counts
-    /// and the start stay the person's.
-    pub fn own_answer(&mut self) -> Option<Input> {
-        let question =
-            self.question.as_ref().filter(|_| self.short && !self.vehicle.has_begun())?;
+    /// Whether the person's own hands act.
+    #[must_use]
+    pub fn own_hands(&self) -> bool {
+        self.terms.own_hands
+    }
+
+    /// Whether the last question among these effects is one that is answered by itself.
+    #[must_use]
+    pub fn answers_itself(&self, effects: &[cue::Effect]) -> bool {
+        let frame = effects.iter().rev().find_map(|effect| match effect {
+            cue::Effect::Show(frame) => Some(frame),
+            _ => None,
+        });
+        let question = frame.and_then(|frame| frame.question.as_ref());
+        question.is_some_and(|question| self.is_own(question))
+    }
+
+    /// Questions that a short rehearsal answers.
+    fn is_own(&self, question: &Question) -> bool {
         let own = matches!(
             question,
             Question::LocalRules
@@ -209,7 +223,14 @@ impl Rehearsing {
                 | Question::Reading(_)
                 | Question::Checklist(_)
         );
-        let input = own.then(|| self.answers.to(question))?;
+        own && self.short && !self.vehicle.has_begun()
+    }
+
+    /// The answer to the question on show, where a short rehearsal gives it by itself. Cautions, counts
+    /// and the start stay the person's.
+    pub fn own_answer(&mut self) -> Option<Input> {
+        let question = self.question.as_ref().filter(|question| self.is_own(question))?;
+        let input = self.answers.to(question);
         self.answered.push(question.clone());
         Some(input)
     }

@@ -145,6 +145,8 @@ struct Run<'a> {
     painted: Moment,
     /// Faces that take nothing at the moment.
     stuck: Vec<&'static str>,
+    /// Whether what is asked now is answered by itself.
+    quiet: bool,
 }
 
 impl<'a> Run<'a> {
@@ -173,6 +175,7 @@ impl<'a> Run<'a> {
             over: None,
             painted: Moment::START,
             stuck: Vec::new(),
+            quiet: false,
         }
     }
 
@@ -367,8 +370,10 @@ impl<'a> Run<'a> {
             Meant::Interrupt => self.handle(&Input::Press(Press::Stop), from, at),
             Meant::Abort => self.over = Some(How::Interrupted),
             Meant::Unknown(line) => {
+                let own = self.live.practice.as_ref().is_some_and(Rehearsing::own_hands);
+                let act = if own { "act, " } else { "" };
                 self.passing = Some(format!(
-                    "not understood: \"{line}\". Known: done, 1 to 9, else, slip, again, back, hold, \
+                    "not understood: \"{line}\". Known: {act}done, 1 to 9, else, slip, again, back, hold, \
                      stop, yes, no"
                 ));
             }
@@ -471,6 +476,9 @@ impl<'a> Run<'a> {
     }
 
     fn apply(&mut self, effects: &[cue::Effect], at: Moment) {
+        // What a short rehearsal answers by itself is neither shown nor said, but recorded as ever.
+        let practice = self.live.practice.as_ref();
+        self.quiet = practice.is_some_and(|practice| practice.answers_itself(effects));
         for one in effects {
             if let cue::Effect::Show(frame) = one {
                 self.picture.offers = self.context().answers(&self.guide.offers(), frame);
@@ -479,7 +487,12 @@ impl<'a> Run<'a> {
             self.record(at, effect_body(&effect));
             self.note(&effect, at);
             self.picture.hear(&effect, at);
-            if !self.kept_back(&effect, at) {
+            let asks = matches!(
+                effect,
+                h::Effect::Say { cue: h::Cue::Question, .. } | h::Effect::Ring { .. }
+            );
+            let unsaid = self.quiet && asks;
+            if !self.kept_back(&effect, at) && !unsaid {
                 self.console.tell(&effect, at);
             }
             self.follow(one, at);
@@ -516,7 +529,9 @@ impl<'a> Run<'a> {
         }
         self.picture.shown = shown;
         // Every frame reaches the faces, also where several come at one moment.
-        self.paint(at);
+        if !self.quiet {
+            self.paint(at);
+        }
     }
 
     /// Remembers what the end needs, and writes a late cue down by itself.

@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 
 use super::phrases;
 use crate::clock::{Millis, Moment};
-use crate::journal::happened::{Cue, Effect, Fact, Tone};
+use crate::journal::happened::{Cue, Effect, Fact, Question, Signal, Tone};
 use crate::training::replay::{Happened, Scene};
 
 /// A caption stays at least so long, unless the next comes before (common practice, no source).
@@ -40,8 +40,11 @@ struct Piece {
 #[must_use]
 pub fn captions(scenes: &[Scene], film: &Film) -> String {
     let mut said: Vec<(Moment, String)> = Vec::new();
-    for scene in scenes {
-        let Some(text) = caption(scene) else { continue };
+    for (nth, scene) in scenes.iter().enumerate() {
+        let Some(mut text) = caption(scene) else { continue };
+        if let Some(signal) = signal(scenes, nth) {
+            text = format!("{}: {text}", phrases::signal(signal));
+        }
         match said.last_mut() {
             Some((at, known)) if *at == scene.at => {
                 known.push('\n');
@@ -91,6 +94,23 @@ pub fn chapters(scenes: &[Scene], film: &Film) -> String {
         text: name.clone(),
     });
     track(film, pieces)
+}
+
+/// How grave a caution is that is said, before the run or in it: its frame of the same moment says so.
+fn signal(scenes: &[Scene], nth: usize) -> Option<Signal> {
+    let Happened::Effect(Effect::Say { cue, text: said }) = &scenes.get(nth)?.what else {
+        return None;
+    };
+    let at = scenes[nth].at;
+    let of = |scene: &Scene| {
+        let Happened::Effect(Effect::Show(shown)) = &scene.what else { return None };
+        match &shown.question {
+            Some(Question::Alert { word, text }) if text == said => Some(*word),
+            _ => shown.caution.filter(|_| *cue == Cue::Caution),
+        }
+    };
+    let after = scenes[nth..].iter().take_while(|scene| scene.at == at).find_map(of);
+    after.or_else(|| scenes[..nth].iter().rev().take_while(|scene| scene.at == at).find_map(of))
 }
 
 fn caption(scene: &Scene) -> Option<String> {
@@ -185,6 +205,27 @@ mod tests {
             "WEBVTT\n\nNOTE\nx\n\n00:00:01.000 --> 00:00:01.900\nOne &amp; &lt;two&gt;.\n\n\
              00:00:01.900 --> 00:00:03.400\nThree.\n\n"
         );
+    }
+
+    #[test]
+    fn a_caution_keeps_its_word() {
+        let caution = Effect::Say { cue: Cue::Caution, text: "It moves.".to_owned() };
+        let mut shown = crate::faces::plain::blank();
+        shown.caution = Some(Signal::Danger);
+        let frame = Effect::Show(Box::new(shown));
+        let scene = |at, effect| Scene { line: 1, at: Moment(at), what: Happened::Effect(effect) };
+        let both = [scene(1000, caution.clone()), scene(1000, frame.clone())];
+        assert!(captions(&both, &film(0)).contains("\nDANGER: It moves.\n"));
+        let before = [scene(1000, frame.clone()), scene(1000, caution.clone())];
+        assert!(captions(&before, &film(0)).contains("\nDANGER: It moves.\n"));
+        let text = "It moves.".to_owned();
+        let asked = Effect::Say { cue: Cue::Question, text: text.clone() };
+        let mut alert = crate::faces::plain::blank();
+        alert.question = Some(Question::Alert { word: Signal::Warning, text });
+        let both = [scene(1000, asked), scene(1000, Effect::Show(Box::new(alert)))];
+        assert!(captions(&both, &film(0)).contains("\nWARNING: It moves.\n"));
+        let other = [scene(900, frame), scene(1000, caution)];
+        assert!(captions(&other, &film(0)).contains("\nIt moves.\n"));
     }
 
     #[test]

@@ -287,6 +287,10 @@ fn body(all: &mut Vec<(About, String)>, picture: &Picture, setting: &Setting) {
     if picture.head.is_none() {
         all.push((About::Means, means(shown, setting)));
     }
+    let act = &setting.keys.act;
+    if picture.vehicle.is_empty() && shown.stage == Stage::Acting && !act.is_empty() {
+        all.push((About::Vehicle, format!("The vehicle: {act} is your hand, touch it.")));
+    }
     let done = &setting.keys.done;
     match &shown.hold {
         Hold::No => {}

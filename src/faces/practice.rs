@@ -134,17 +134,19 @@ pub fn answered_for(kinds: &[(&str, usize)]) -> String {
     let some: Vec<String> = some
         .map(|(kind, n)| if *n == 1 { (*kind).to_owned() } else { format!("{n} {kind}") })
         .collect();
-    format!("{SHORT}{}. At a vehicle they are yours", some.join(", "))
+    let n: usize = kinds.iter().map(|(_, n)| n).sum();
+    let questions = if n == 1 { "question" } else { "questions" };
+    format!("{SHORT}{n} {questions} for you: {}. At a vehicle they are yours", some.join(", "))
 }
 
 /// How the remark of a short rehearsal begins.
-pub const SHORT: &str = "a short rehearsal has answered for you: ";
+pub const SHORT: &str = "a short rehearsal has answered ";
 
 /// A frame without what the person practises to know: what to take, what to do, what comes next.
 /// Cautions and questions stay.
 #[must_use]
 pub fn veiled(shown: &Shown) -> Shown {
-    let steps = matches!(shown.stage, Stage::BeforeCue | Stage::Acting);
+    let steps = matches!(shown.stage, Stage::BeforeCue | Stage::Acting | Stage::Waiting);
     if !steps || shown.caution.is_some() || shown.question.is_some() {
         return shown.clone();
     }

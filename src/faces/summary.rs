@@ -26,7 +26,7 @@ pub fn table(header: Option<&Header>, summary: &Summary) -> String {
     }
     let _ = writeln!(
         text,
-        "{:>9}  {:<26} {:<22} {:>8}  left of each window",
+        "{:>9}  {:<26} {:<22} {:>8}  left of each window, for sure",
         "at", "step", "outcome", "took"
     );
     for row in &summary.rows {

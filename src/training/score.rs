@@ -286,6 +286,16 @@ impl Score {
         row
     }
 
+    /// Whether everything came in time and was told as it was.
+    #[must_use]
+    pub fn met_well(&self) -> bool {
+        let well = |row: &Row| {
+            let late = row.late().is_some() || row.missed().next().is_some();
+            !late && !row.never_came() && row.told_rightly() != Some(false)
+        };
+        !self.rows.is_empty() && self.rows.iter().all(well)
+    }
+
     /// What must stay true may be lost when its step is over: that is a happening by itself.
     fn lost(&mut self, step: &StepAt, what: &str, when: Moment) {
         let came = Some(Came::Lost(what.to_owned()));

@@ -116,6 +116,8 @@ pub struct Tally {
     pub refused: Vec<(String, String)>,
     /// Records that were damaged.
     pub damaged: Vec<String>,
+    /// Records that a program is still writing: they have not ended yet, and are not counted.
+    pub running: Vec<String>,
     /// Records that were there before under another name.
     pub again: Vec<String>,
     /// Records whose clock jumped or slept.
@@ -160,6 +162,12 @@ impl Told {
             told.hears(entry.body, entry.at);
         }
         Ok(told)
+    }
+
+    /// Whether it has not ended, by an ending or otherwise.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.summary.ending.is_none() && self.summary.interrupted.is_none()
     }
 
     fn hears(&mut self, what: Brief, at: Moment) {
@@ -258,7 +266,10 @@ impl Group {
                 window.left.add(*left);
             }
         }
-        self.times(&told.facts);
+        // An imaginary vehicle contradicts nothing.
+        if told.header.run == RunKind::Live {
+            self.times(&told.facts);
+        }
         self.practised(told, class);
     }
 

@@ -535,6 +535,7 @@ fn acts_that_never_came_and_slow_answers_leave_a_trace() {
         cue(77_000, "slow-passed"),
         shows(77_500, "slow-passed", 0),
     ];
+    assert!(!score(&scenes).met_well() && score(&scenes[6..9]).met_well());
     let text = score_words(&score(&scenes));
     assert!(text.contains("3 of 6 acts in time; 2 of 2 happenings told as they were."), "{text}");
     assert!(text.contains("Acts that never came:\n3."), "{text}");
@@ -565,6 +566,9 @@ fn without_hints_the_faces_keep_back_what_is_practised_and_nothing_else() {
         lines.into_iter().map(|line| line.text).collect::<Vec<_>>().join("\n")
     };
     insta::assert_snapshot!(lines(veiled(&shown)));
+    // Nor is it told while a try is waited for that comes again.
+    let again = h::Shown { stage: h::Stage::Waiting, ..shown.clone() };
+    assert_eq!(veiled(&again), h::Shown { stage: h::Stage::Waiting, ..veiled(&shown) });
     // Cautions and questions are never kept back.
     let caution = h::Shown { caution: Some(h::Signal::Danger), ..shown.clone() };
     assert_eq!(veiled(&caution), caution);
@@ -594,7 +598,8 @@ fn a_live_rehearsal_says_what_it_is_and_keeps_its_record() {
     assert!(first.contains("This is a rehearsal. There is no vehicle."), "{first}");
     for told in [
         "WARNING: The vehicle may start.",
-        "has answered for you: local rules, ownership, things at hand. At a vehicle they are yours",
+        "has answered 3 questions for you: local rules, ownership, things at hand. At a vehicle they are yours",
+        "Vehicle:        the word act is your hand: touch it",
         "Vehicle:        it felt that",
         "Vehicle:        you see the dash lit",
         "Vehicle:        you hear the chime once",
@@ -603,6 +608,9 @@ fn a_live_rehearsal_says_what_it_is_and_keeps_its_record() {
         "The same vehicle again: --seed 3",
     ] {
         assert!(out.contains(told), "{told}:\n{out}");
+    }
+    for answered in ["Do you own this vehicle", "Local rules and licensed"] {
+        assert!(!out.contains(answered), "{answered}:\n{out}");
     }
     let file = fs::read_dir(&place).unwrap().next().unwrap().unwrap().path();
     let record = read(&fs::read(&file).unwrap());
@@ -623,6 +631,23 @@ fn a_live_rehearsal_says_what_it_is_and_keeps_its_record() {
     assert!(summary.contains("Score of this rehearsal"), "{summary}");
     let again = call(&["replay", name, "--speed", "0"]).out("REPLAY, REHEARSAL ").ends(0);
     assert!(again.contains("Vehicle:        you hear the chime once"), "{again}");
+}
+
+#[test]
+fn a_fault_that_was_met_well_is_no_failure_and_one_that_was_not_is_one() {
+    let args = ["rehearse", "tests/terminal/tiny.bell", "--short", "--inside", "--no-record"];
+    let slip = ["--seed", "3", "--fault", "slip@wake"];
+    let with = |args: &[&str], input: &str, code| {
+        call(&[args, &slip[..]].concat()).input(input).out("REHEARSAL").ends(code)
+    };
+    let well = with(&args, "yes\nyes\nwait 4s\nslip\n", 0);
+    assert!(well.contains("1 of 1 happenings told as they were"), "{well}");
+    let ill = with(&args, "yes\nyes\nwait 4s\nbrim\ndone\nwait 1s\nstop\nstop\n", 1);
+    assert!(ill.contains("Known: act, done, 1 to 9"), "{ill}");
+    // Sentences for a screen reader say it too.
+    let heard = with(&[&args[..], &["--linear"]].concat(), "yes\nyes\nwait 4s\nslip\n", 0);
+    assert!(heard.contains("The vehicle: the word act is your hand, touch it."), "{heard}");
+    assert!(!heard.contains("Do you own this vehicle"), "{heard}");
 }
 
 #[test]

@@ -120,7 +120,7 @@ fn two_records_in_short_stand_side_by_side() {
     let (_, err, code) =
         piped(&["replay", names[0], "--beside", names[1], "--align", "wake/9", "--speed", "0"], "");
     assert!(err.contains("did not come to step \"wake\" so often"), "{err}");
-    assert_eq!(code, Some(4));
+    assert_eq!(code, Some(2));
     let (_, err, code) = piped(&["replay", names[0], "--beside", "README.md", "--summary"], "");
     assert!(err.contains("not a record of ours"), "{err}");
     assert_eq!(code, Some(3));

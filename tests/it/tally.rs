@@ -98,6 +98,42 @@ fn declared_times_that_records_contradict_are_told_with_what_would_agree_proven_
 }
 
 #[test]
+fn a_record_that_is_being_written_is_no_unfinished_one_and_what_is_no_record_is_counted() {
+    let place = folder("running");
+    let script = push_start();
+    let whole = record(&script, header("Add a spare", "edition 1", 3, RunKind::Live), 3, &[]);
+    let half = record(&script, header("Add a spare", "edition 1", 4, RunKind::Live), 4, &[]);
+    let mut lines: Vec<&[u8]> = half.split_inclusive(|byte| *byte == b'\n').collect();
+    lines.truncate(lines.len() / 2);
+    let running = place.join("running.jsonl");
+    fs::write(place.join("whole.jsonl"), whole).unwrap();
+    fs::write(&running, lines.concat()).unwrap();
+    fs::write(place.join("foreign.jsonl"), "nothing of ours\n".repeat(20_000)).unwrap();
+    let path = place.to_str().unwrap();
+    let alone = call(&["tally", path]).out("2 records counted").ends(1);
+    assert!(alone.contains("learned  1 of 2"), "{alone}");
+    assert!(alone.contains("1 file could not be counted."), "{alone}");
+    let held = fs::File::open(&running).unwrap();
+    held.lock().unwrap();
+    let now = call(&["tally", path]).out("1 record counted").ends(1);
+    assert!(now.contains("learned  1 of 1"), "{now}");
+    assert!(now.contains("still being recorded, not counted yet: "), "{now}");
+    drop(held);
+    let foreign = place.join("foreign.jsonl");
+    let replay = call(&["replay", foreign.to_str().unwrap()]);
+    let _ = replay.err("not a record of ours").err(" more like these").ends(3);
+    // The record beside ends the command as the first would.
+    let first = place.join("whole.jsonl");
+    let first = first.to_str().unwrap();
+    let beside = |more: &[&str], told: &str, code| {
+        let _ = call(&[&["replay", first, "--speed", "0"][..], more].concat()).err(told).ends(code);
+    };
+    beside(&["--beside", foreign.to_str().unwrap()], "not a record of ours", 3);
+    beside(&["--beside", "nowhere.jsonl"], "nowhere.jsonl", 3);
+    beside(&["--beside", first, "--align", "nowhere"], "did not come to step", 2);
+}
+
+#[test]
 fn the_same_counts_stand_in_every_form() {
     let tally = many();
     let json = document(&tally);

@@ -18,6 +18,7 @@ pub fn document(tally: &Tally) -> Value {
         "counted": tally.counted(),
         "scripts": groups,
         "damaged": tally.damaged,
+        "running": tally.running,
         "twice": tally.again,
         "clock_jumped": tally.jumped,
         "not_counted": refused.collect::<Vec<_>>(),

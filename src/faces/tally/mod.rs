@@ -31,10 +31,15 @@ pub fn words(tally: &Tally) -> String {
     }
     let _ = writeln!(text, "{} counted.", plural(tally.counted(), "record"));
     told(&mut text, "damaged, counted as far as they can be read", &tally.damaged);
+    told(&mut text, "still being recorded, not counted yet", &tally.running);
     told(&mut text, "given twice, counted once", &tally.again);
     told(&mut text, "the computer's clock stopped or jumped in", &tally.jumped);
     for (name, why) in &tally.refused {
         let _ = writeln!(text, "not counted: {}: {}", safe(name), safe(why));
+    }
+    if !tally.refused.is_empty() {
+        let n = u64::try_from(tally.refused.len()).unwrap_or(u64::MAX);
+        let _ = writeln!(text, "{} could not be counted.", plural(n, "file"));
     }
     text
 }

@@ -49,6 +49,7 @@ pub fn page(tally: &Tally) -> String {
 fn told(tally: &Tally) -> Markup {
     let lists = [
         ("Damaged, counted as far as they can be read: ", &tally.damaged),
+        ("Still being recorded, not counted yet: ", &tally.running),
         ("Given twice, counted once: ", &tally.again),
         ("The computer's clock stopped or jumped in: ", &tally.jumped),
     ];
