@@ -100,6 +100,70 @@ async function reads(here, name) {
   await shot(here, name);
 }
 
+/** Screens on which text is made twice as large: a phone, and the narrowest of WCAG 2.2, 1.4.10. */
+const SMALL = [{ width: 390, height: 664 }, { width: 320, height: 480 }];
+
+/** At 200 % a longer word may not fit on the narrowest screen. */
+const LONG = 10;
+
+/** With text at 200 % nothing is cut, no word is broken, nothing goes sideways, every button is reached. */
+async function readsLarge(here, name) {
+  const before = here.page.viewportSize();
+  for (const viewport of SMALL) {
+    const which = `${name}-${viewport.width}`;
+    await here.page.setViewportSize(viewport);
+    await here.page.evaluate(() => {
+      const root = document.documentElement;
+      root.style.fontSize = "";
+      root.style.fontSize = `${2 * parseFloat(getComputedStyle(root).fontSize)}px`;
+    });
+    await here.page.waitForTimeout(100);
+    const found = await here.page.evaluate(([width, LONG]) => {
+      const found = [];
+      if (innerWidth > width || document.documentElement.scrollWidth > width) found.push(`the page is ${innerWidth} wide`);
+      const shown = [...document.querySelectorAll("body, body *:not(.unseen)")].filter((one) => one.checkVisibility());
+      for (const one of shown) {
+        const what = `${one.tagName} ${one.id} ${one.textContent.trim().slice(0, 30)}`;
+        const box = one.getBoundingClientRect();
+        if (box.right > width + 1 || box.left < -1) found.push(`out of the side: ${what}`);
+        const flows = getComputedStyle(one).display !== "inline";
+        if (flows && one.scrollWidth > one.clientWidth + 1) found.push(`too wide: ${what}`);
+        const still = ["hidden", "clip"].includes(getComputedStyle(one).overflowY);
+        if ((one.matches("button") || still) && one.scrollHeight > one.clientHeight + 1) found.push(`cut: ${what}`);
+      }
+      // Each word stands in one row, but for those that are longer than a row of the widest letters.
+      const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+      while (texts.nextNode()) {
+        const text = texts.currentNode;
+        if (!text.parentElement.checkVisibility() || text.parentElement.closest(".unseen")) continue;
+        for (const word of text.data.matchAll(/\S+/g)) {
+          if (word[0].length > LONG) continue;
+          const range = document.createRange();
+          range.setStart(text, word.index);
+          range.setEnd(text, word.index + word[0].length);
+          const rows = [...range.getClientRects()].filter((box) => box.width > 0).map((box) => Math.round(box.top));
+          if (new Set(rows).size > 1) found.push(`broken: ${word[0]}`);
+        }
+      }
+      // Scrolled to, everything to press and to read stands there with nothing over it.
+      for (const one of document.querySelectorAll("button, input, #act, #ask, #figure, #state")) {
+        if (!one.checkVisibility() || one.textContent.trim() + one.id === "" || one.matches("#told")) continue;
+        one.scrollIntoView({ block: "center" });
+        const box = one.getBoundingClientRect();
+        if (box.height === 0) continue;
+        const there = document.elementFromPoint((box.left + box.right) / 2, (box.top + box.bottom) / 2);
+        if (!there || !(one.contains(there) || there.contains(one))) found.push(`not reached: ${one.id} ${one.textContent}`);
+      }
+      for (const id of ["upper", "read", "lower"]) document.getElementById(id).scrollTop = 0;
+      return found;
+    }, [viewport.width, LONG]);
+    assert.deepEqual(found, [], `${which}: nothing is cut at 200 %`);
+    await shot(here, which);
+  }
+  await here.page.evaluate(() => (document.documentElement.style.fontSize = ""));
+  await here.page.setViewportSize(before);
+}
+
 /** Shown counts and their moments, from the record of a run. */
 function counts(folder) {
   const [name] = readdirSync(folder).filter((file) => file.endsWith(".jsonl"));
@@ -247,8 +311,8 @@ async function lines() {
     await here.leadUntil((now) => now.ask.includes("own this vehicle"));
     await here.page.reload();
     await here.sees("own this vehicle");
-    await here.page.tap("#no");
     await here.sees("this is page 1");
+    assert.equal((await here.state()).word, "YES", "the press is there without another first tap");
     await reads(here, "02-question-small-dark");
   });
   await check("another phone takes the lead, and the first one is told", async () => {
@@ -418,6 +482,94 @@ async function rehearsal() {
   await close(here);
 }
 
+async function larger() {
+  const started = await guide(LED, "--no-record", "--page");
+  const here = await person(started.address);
+  await check("with text at 200 % nothing is cut and nothing goes sideways, in every state of a run", async () => {
+    await here.sees("TURN SOUND ON");
+    await readsLarge(here, "30-large-first");
+    await here.page.tap("#no");
+    await here.leadUntil((now) => now.word === "I UNDERSTAND");
+    await readsLarge(here, "31-large-understand");
+    await here.leadUntil((now) => now.ask.includes("own this vehicle"));
+    await readsLarge(here, "32-large-question");
+    await here.leadUntil((now) => now.act.includes("Hold the working key") && now.word === "DONE");
+    await readsLarge(here, "33-large-done");
+    await here.page.tap("[data-press=else]");
+    await here.sees("none of these");
+    await readsLarge(here, "34-large-answers");
+    await here.page.waitForTimeout(750);
+    await here.page.tap("text=close this list");
+    await here.page.tap("[data-press=stop]");
+    await here.sees("STOP NOW");
+    // The word about the press lies over the press for a while.
+    await here.until(() => document.getElementById("told").textContent === "");
+    await readsLarge(here, "35-large-stop");
+    await here.page.tap("text=No, go on");
+  });
+  await check("after a reload in the middle of a step DONE and the tools are there at once, and a tap reports", async () => {
+    await here.page.reload();
+    await here.sees("this is page 1");
+    assert.equal((await here.state()).word, "DONE");
+    assert.equal(await here.page.isVisible("#tools [data-press=slip]"), true);
+    const offer = await here.page.locator("#offer").boundingBox();
+    const big = await here.page.locator("#big").boundingBox();
+    assert.ok(offer.height >= TARGET && offer.height < big.height, `${offer.height} of ${big.height}`);
+    await reads(here, "36-reload");
+    await readsLarge(here, "37-large-reload");
+    await here.page.tap("#offer");
+    await here.sees("sound on");
+    assert.equal(await here.page.isHidden("#offer"), true);
+    const stood = { says: await here.page.textContent("#says") };
+    await here.page.reload();
+    await here.sees("this is page 1");
+    await here.page.tap("#big");
+    await here.sees("sound on");
+    await here.until((before) => document.getElementById("says").textContent !== before.says || document.getElementById("word").textContent !== "DONE", 5000, stood);
+  });
+  await check("at the end only what is true then stands there", async () => {
+    await here.leadUntil((now) => now.word === "THE RUN IS OVER");
+    // What a screen reader was told before is taken away too.
+    await here.until(() => document.getElementById("polite").textContent === "");
+    const text = await here.page.evaluate(() => document.body.innerText);
+    for (const stale of ["because", "keep still", "NOW", "left to act", "turn sound on"]) assert.ok(!text.includes(stale), `${stale} in\n${text}`);
+    await readsLarge(here, "38-large-ended");
+  });
+  guides.delete(started);
+  await started.ended;
+  // After the reload some sounds were still being fetched when the guide ended.
+  here.troubles.length = 0;
+  await close(here);
+}
+
+async function closed() {
+  const started = await guide(LED, "--no-record", "--page");
+  const [first, second, third] = [await person(started.address), await person(started.address), await person(started.address)];
+  for (const here of [first, second, third]) await here.page.tap("#no");
+  await third.sees("page 1 leads, page 2 watches, page 3 watches");
+  await check("a watcher that was closed is forgotten, and a reload keeps the lead", async () => {
+    await close(second);
+    await first.page.reload();
+    await third.until(() => document.body.innerText.includes("page 1 leads, page 3 watches"), 8000);
+    await third.sees("PAGE 1 LEADS");
+  });
+  await check("a leader that was closed is gone, and said so until another page leads", async () => {
+    await close(first);
+    await third.until(() => document.body.innerText.includes("PAGE 1 IS GONE"), 8000);
+    await third.sees("the phone that leads is gone (page 1)");
+    await started.until(/the phone that leads is gone/);
+    assert.ok(!(await third.page.evaluate(() => document.body.innerText)).includes("hidden"));
+    await reads(third, "15-leader-gone");
+    await third.page.tap("text=Lead from here");
+    await third.sees("This page leads now.");
+    await third.until(() => !/page 1|is gone|hidden/.test(document.body.innerText), 6000);
+    await third.sees("page 3 leads");
+  });
+  await stop(started);
+  third.troubles.length = 0;
+  await close(third);
+}
+
 async function encrypted() {
   const started = await guide(TINY, "--no-record", "--page", "--https");
   await check("the encrypted page is a secure place, and leads too", async () => {
@@ -433,7 +585,7 @@ async function encrypted() {
 }
 
 try {
-  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, encrypted, rehearsal, replayed, besides, drills];
+  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, larger, closed, encrypted, rehearsal, replayed, besides, drills];
   const tools = { show, person, close, check, reads, stop };
   for (const part of parts.filter((one) => !process.env.ONLY || one.name === process.env.ONLY)) await part(tools);
   console.log(`${steps} checks hold`);

@@ -78,7 +78,7 @@ export async function replayed({ show, person, close, check, reads, stop }) {
     await here.page.tap("text=next cue");
     await here.until((before) => Number(document.getElementById("scrub").value) !== before, 5000, before);
     await here.page.tap("text=close replay");
-    await here.sees("THE RUN IS OVER");
+    await here.sees("REPLAY CLOSED");
   });
   await started.ended;
   stop(started);
@@ -121,7 +121,7 @@ export async function drills({ show, person, close, check, reads, stop }) {
     await here.page.tap("#time-form button");
     await here.until(() => document.getElementById("verdicts").children.length === 2);
     await here.page.tap("text=close replay");
-    await here.sees("THE RUN IS OVER");
+    await here.sees("REPLAY CLOSED");
     await started.ended;
     const [file] = readdirSync(folder);
     assert.match(file, /\.drill\.jsonl$/);

@@ -17,6 +17,9 @@ use crate::journal::entry::Sender;
 const MOST: usize = 8;
 /// A page of which nothing was heard for so long is missing: it says how it is every second.
 const MISSING: Millis = Millis(3500);
+/// A page whose stream has ended and that has not come back for so long is gone: a reload takes a second
+/// or two, on a slow phone (the project's own choice).
+const GONE: Millis = Millis(4000);
 /// A page that led and of which nothing was heard for so long leaves its place to the next.
 const LAPSED: Millis = Millis(10_000);
 /// A page that never said anything makes room for another after this.
@@ -106,9 +109,17 @@ struct Page {
     role: Role,
     visible: bool,
     sound: Sound,
+    /// Whether it was tapped for the first time, before a reload too.
+    armed: bool,
+    /// Whether its sound was wanted last.
+    aloud: bool,
     /// Whether it has said anything.
     begun: bool,
     heard: Moment,
+    /// How many of its streams are open; after a reload there may be two for a moment.
+    streams: u32,
+    /// When the last one ended.
+    left: Moment,
     /// The last press that was taken, and when.
     last: Option<(String, Moment)>,
     /// The last tap and what became of it.
@@ -144,8 +155,12 @@ impl Pages {
             role: Role::Watches,
             visible: true,
             sound: Sound::Off,
+            armed: false,
+            aloud: false,
             begun: false,
             heard: now,
+            streams: 0,
+            left: now,
             last: None,
             tap: None,
         };
@@ -198,13 +213,43 @@ impl Pages {
     /// Whether anybody can press on a page right now.
     #[must_use]
     pub fn is_led(&self, now: Moment) -> bool {
-        self.open.iter().any(|page| page.role == Role::Leads && !page.is_missing(now, MISSING))
+        let there = |page: &Page| !page.is_missing(now, MISSING) && !page.is_gone(now);
+        self.open.iter().any(|page| page.role == Role::Leads && there(page))
+    }
+
+    /// Whether the page that leads is gone, so that another may well take the lead.
+    #[must_use]
+    pub fn leader_is_gone(&self, now: Moment) -> bool {
+        self.open.iter().any(|page| page.role == Role::Leads && page.is_gone(now))
+    }
+
+    /// Whether a page was tapped for the first time, and whether its sound was wanted then: what it has
+    /// to know after a reload.
+    #[must_use]
+    pub fn was_tapped(&self, number: u32) -> (bool, bool) {
+        self.get(number).map_or((false, false), |page| (page.armed, page.aloud))
+    }
+
+    /// A stream to a page begins.
+    pub fn stream_begins(&mut self, number: u32) {
+        if let Some(page) = self.get_mut(number) {
+            page.streams = page.streams.saturating_add(1);
+        }
+    }
+
+    /// A stream to a page has ended: it was closed, is loaded anew, or its phone sleeps.
+    pub fn stream_ends(&mut self, number: u32, now: Moment) {
+        if let Some(page) = self.get_mut(number) {
+            page.streams = page.streams.saturating_sub(1);
+            page.left = now;
+        }
     }
 
     /// A page says how it is. The first one leads, and a new one where the one that led has lapsed.
     pub fn say(&mut self, number: u32, said: &Said, now: Moment) {
         let free = !self.open.iter().any(|page| {
-            page.role == Role::Leads && page.number != number && !page.is_missing(now, LAPSED)
+            let there = !page.is_missing(now, LAPSED) && !page.is_gone(now);
+            page.role == Role::Leads && page.number != number && there
         });
         let Some(page) = self.get_mut(number) else { return };
         page.visible = said.visible;
@@ -213,6 +258,10 @@ impl Pages {
             "interrupted" => Sound::Interrupted,
             _ => Sound::Off,
         };
+        page.armed |= said.armed;
+        if said.armed {
+            page.aloud = page.sound != Sound::Off;
+        }
         page.heard = now;
         let first = !std::mem::replace(&mut page.begun, true);
         if first && free {
@@ -266,6 +315,7 @@ impl Pages {
         let status = |page: &Page| Status {
             page: page.number,
             role: page.role,
+            gone: page.is_gone(now),
             missing: page.is_missing(now, MISSING) && page.visible,
             hidden: !page.visible,
             sound: page.sound,
@@ -289,6 +339,11 @@ impl Pages {
 impl Page {
     fn is_missing(&self, now: Moment, after: Millis) -> bool {
         now.since(self.heard) > after
+    }
+
+    /// Whether it has no stream and says nothing, for longer than a reload takes.
+    fn is_gone(&self, now: Moment) -> bool {
+        self.streams == 0 && now.since(self.left) > GONE && self.is_missing(now, GONE)
     }
 
     fn meant(&self, sent: &Sent, stand: Stand, now: Moment) -> Result<Meant, NotTaken> {
@@ -480,12 +535,63 @@ mod tests {
         assert!(pages.is_led(Moment(3000)) && !pages.is_led(Moment(4000)));
         assert_eq!(pages.troubles(Moment(4000)).len(), 1);
         let hidden = Said { visible: false, sound: "on".to_owned(), armed: true };
+        pages.stream_begins(1);
         pages.say(1, &hidden, Moment(5000));
         assert!(pages.troubles(Moment(60_000)).concat().contains("hidden"));
         let two = pages.open(HOME, Moment(60_000)).unwrap().unwrap();
         pages.say(two, &Said { visible: true, ..Said::default() }, Moment(60_000));
         assert_eq!(pages.leader(), Some(2));
         assert_eq!(pages.role(1), Some(Role::Watches));
+    }
+
+    #[test]
+    fn a_leader_that_was_closed_is_gone_and_a_reload_keeps_the_lead() {
+        let mut pages = pages(1);
+        let said = |visible, armed| Said { visible, sound: "on".to_owned(), armed };
+        pages.stream_begins(1);
+        pages.say(1, &said(true, true), Moment(20_000));
+        // A reload: hidden, the stream ends, and begins anew.
+        pages.say(1, &said(false, true), Moment(20_900));
+        pages.stream_ends(1, Moment(21_000));
+        pages.stream_begins(1);
+        let silent = Said { visible: true, ..Said::default() };
+        pages.say(1, &silent, Moment(23_000));
+        assert_eq!((pages.leader(), pages.leader_is_gone(Moment(23_000))), (Some(1), false));
+        assert_eq!(pages.was_tapped(1), (true, true));
+        // Closed: it says that it is hidden, and then nothing more.
+        pages.say(1, &said(false, true), Moment(29_900));
+        pages.stream_ends(1, Moment(30_000));
+        assert!(pages.troubles(Moment(34_000)).concat().contains("hidden"));
+        let told = pages.troubles(Moment(34_001));
+        assert!(told.concat().starts_with("the phone that leads is gone"), "{told:?}");
+        assert!(pages.leader_is_gone(Moment(34_001)) && !pages.is_led(Moment(34_001)));
+        assert_eq!(pages.present(Moment(34_001)), None);
+        // The next page leads at once; where the first one comes back, it watches.
+        let two = pages.open(HOME, Moment(35_000)).unwrap().unwrap();
+        pages.say(two, &silent, Moment(35_000));
+        assert_eq!(pages.leader(), Some(2));
+        assert_eq!(pages.troubles(Moment(36_000)), Vec::<String>::new());
+        pages.stream_begins(1);
+        pages.say(1, &silent, Moment(36_000));
+        assert_eq!(pages.present(Moment(36_000)).unwrap(), "page 1 watches, page 2 leads");
+    }
+
+    #[test]
+    fn a_watcher_that_was_closed_is_forgotten_and_one_that_sleeps_is_not() {
+        let mut pages = pages(3);
+        for number in 1..=3 {
+            pages.stream_begins(number);
+            let said = Said { visible: number == 1, ..Said::default() };
+            pages.say(number, &said, Moment(1000));
+        }
+        pages.stream_ends(3, Moment(1000));
+        let mut at = |now| {
+            pages.say(1, &Said { visible: true, ..Said::default() }, Moment(now));
+            pages.present(Moment(now)).unwrap()
+        };
+        assert_eq!(at(5000), "page 1 leads, page 2 watches, page 3 watches");
+        assert_eq!(at(5001), "page 1 leads, page 2 watches");
+        assert_eq!(at(60_000), "page 1 leads, page 2 watches");
     }
 
     #[test]

@@ -28,6 +28,7 @@ const WAITING: usize = 4;
 pub(super) fn events(seat: Arc<Seat>, page: u32) -> Body {
     let (to, from) = mpsc::channel(WAITING);
     tokio::spawn(async move {
+        let _open = Open::of(&seat, page);
         let flowed = flow(&seat, page, to).await;
         if flowed.is_err() {
             // The connection is full of what is not read: it would stay open for minutes.
@@ -35,6 +36,26 @@ pub(super) fn events(seat: Arc<Seat>, page: u32) -> Body {
         }
     });
     Body::new(Events(from))
+}
+
+/// An open stream, as the pages know it: by its end they learn that a page is no longer there.
+struct Open {
+    seat: Arc<Seat>,
+    page: u32,
+}
+
+impl Open {
+    fn of(seat: &Arc<Seat>, page: u32) -> Open {
+        seat.room.pages().stream_begins(page);
+        Open { seat: Arc::clone(seat), page }
+    }
+}
+
+impl Drop for Open {
+    fn drop(&mut self) {
+        let now = self.seat.room.now();
+        self.seat.room.pages().stream_ends(self.page, now);
+    }
 }
 
 /// A page that does not read.
@@ -89,13 +110,22 @@ async fn flow(seat: &Seat, page: u32, to: mpsc::Sender<Bytes>) -> Result<(), Unr
 
 /// What a page is told of itself and the others.
 fn you(seat: &Seat, page: u32) -> String {
-    let pages = seat.room.pages();
+    let (pages, now) = (seat.room.pages(), seat.room.now());
     let role = match pages.role(page) {
         Some(Role::Leads) => "leads",
         Some(Role::Helps) => "helps",
         _ => "watches",
     };
-    json!({"page": page, "role": role, "leader": pages.leader()}).to_string()
+    let (armed, aloud) = pages.was_tapped(page);
+    json!({
+        "page": page,
+        "role": role,
+        "leader": pages.leader(),
+        "gone": pages.leader_is_gone(now),
+        "armed": armed,
+        "aloud": aloud,
+    })
+    .to_string()
 }
 
 /// A body that gives what comes through a channel.

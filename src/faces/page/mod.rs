@@ -204,7 +204,7 @@ pub fn card(picture: &Picture, setting: &Setting) -> Card {
         listed,
         notices: all(Kind::Notice).collect(),
         hold: match shown.hold {
-            Hold::Held => Some("HELD. No window is open.".to_owned()),
+            Hold::Held if picture.ended.is_none() => Some("HELD. No window is open.".to_owned()),
             _ => one(Kind::Hold),
         },
         next: one(Kind::Next),

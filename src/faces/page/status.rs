@@ -30,6 +30,8 @@ pub struct Status {
     pub page: u32,
     /// What it is for.
     pub role: Role,
+    /// Whether it was closed, as far as can be told: it has no line any more and has not come back.
+    pub gone: bool,
     /// Whether nothing has been heard of it for a while.
     pub missing: bool,
     /// Whether it is hidden: another app, a call, a dark screen.
@@ -42,6 +44,16 @@ pub struct Status {
 #[must_use]
 pub fn trouble(status: Status) -> Option<String> {
     let page = status.page;
+    if status.gone {
+        return match status.role {
+            Role::Leads => Some(format!(
+                "the phone that leads is gone (page {page}): press at the computer, or another page \
+                 can take the lead"
+            )),
+            Role::Helps => Some(format!("the helper's phone is gone (page {page})")),
+            Role::Watches => None,
+        };
+    }
     let whose = match status.role {
         Role::Leads => format!("page {page}, which leads,"),
         Role::Helps => format!("page {page}, for the helper,"),
@@ -63,7 +75,7 @@ pub fn trouble(status: Status) -> Option<String> {
 /// Who is there, in one line; nothing where nobody is.
 #[must_use]
 pub fn present(all: &[Status]) -> Option<String> {
-    let there = all.iter().filter(|status| !status.missing);
+    let there = all.iter().filter(|status| !status.missing && !status.gone);
     let words: Vec<_> = there
         .map(|status| {
             let does = match status.role {
@@ -81,8 +93,14 @@ pub fn present(all: &[Status]) -> Option<String> {
 mod tests {
     use super::*;
 
-    const WELL: Status =
-        Status { page: 1, role: Role::Leads, missing: false, hidden: false, sound: Sound::On };
+    const WELL: Status = Status {
+        page: 1,
+        role: Role::Leads,
+        gone: false,
+        missing: false,
+        hidden: false,
+        sound: Sound::On,
+    };
 
     #[test]
     fn only_what_somebody_presses_on_is_a_trouble() {
@@ -90,6 +108,10 @@ mod tests {
         let told = |status| trouble(status).unwrap_or_default();
         assert!(told(Status { missing: true, ..WELL }).contains("not heard of"));
         assert!(told(Status { hidden: true, ..WELL }).contains("a call"));
+        let gone = Status { gone: true, hidden: true, ..WELL };
+        assert!(told(gone).contains("is gone") && !told(gone).contains("hidden"));
+        assert!(told(Status { role: Role::Helps, ..gone }).contains("the helper's phone is gone"));
+        assert_eq!(trouble(Status { role: Role::Watches, ..gone }), None);
         let sound = Sound::Interrupted;
         assert!(told(Status { sound, role: Role::Helps, ..WELL }).contains("for the helper"));
         assert_eq!(trouble(Status { missing: true, role: Role::Watches, ..WELL }), None);
@@ -101,5 +123,6 @@ mod tests {
         let two = Status { page: 2, role: Role::Watches, ..WELL };
         assert_eq!(present(&[WELL, two]).unwrap(), "page 1 leads, page 2 watches");
         assert_eq!(present(&[Status { missing: true, ..WELL }]), None);
+        assert_eq!(present(&[Status { gone: true, ..WELL }, two]).unwrap(), "page 2 watches");
     }
 }

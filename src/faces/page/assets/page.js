@@ -27,14 +27,17 @@ const sound = new Sound();
 const link = new Link(clock, { card, you, heard, gone, age });
 const replay = new Replay((what) => (what.press === "move" ? move(what) : press(what)));
 
-let armed = false;
-let me = { role: "watches", page: 0, leader: null };
+/** Whether this page was tapped since it was loaded: only then may it sound. */
+let tapped = false;
+let me = { role: "watches", page: 0, leader: null, gone: false, armed: false, aloud: false };
+/** Whether the first tap has been, perhaps before a reload: from then on the press keeps its place. */
+const ready = () => tapped || me.armed;
 /** The stop question that was waved away here, until another question comes. */
 let waved = false;
 let last = { press: "", at: -Infinity };
 let gone_for_good = false;
 
-link.how = () => ({ visible: document.visibilityState === "visible", sound: sound.state, armed });
+link.how = () => ({ visible: document.visibilityState === "visible", sound: sound.state, armed: tapped });
 
 // --- what comes from the guide
 
@@ -78,8 +81,8 @@ function age(milliseconds) {
 /** What the lower half is for now: the first tap, a press, an answer, or only to say something. */
 function mode() {
   if (show.over) return { kind: "over" };
-  if (show.stale || !show.card) return { kind: "lost" };
-  if (!armed) return { kind: "arm" };
+  if (show.stale || !show.card || !me.page) return { kind: "lost" };
+  if (!ready()) return { kind: "arm" };
   if (me.role === "watches") return { kind: "watch" };
   if (show.card.replay) return { kind: "replay" };
   if (me.role === "helps" && !show.card.helper) return { kind: "idle" };
@@ -89,7 +92,7 @@ function mode() {
 function draw() {
   const { kind } = mode();
   const { card } = show;
-  const presses = armed && me.role !== "watches" && !show.stale && !show.over;
+  const presses = ready() && me.role !== "watches" && !show.stale && !show.over;
   $("tools").hidden = !presses || Boolean(card?.head);
   for (const button of $("tools").children) {
     const name = button.dataset.press;
@@ -106,20 +109,28 @@ function draw() {
       $("text").value = "";
     }
   }
+  $("offer").hidden = tapped || ["arm", "over", "lost"].includes(kind);
   drawAnswers(kind, presses);
   drawPair(kind, presses);
   replay.draw(card, kind === "replay");
   foot();
 }
 
+/** Who leads, on a page that only watches. */
+function watched() {
+  if (me.leader === null) return ["NO PAGE LEADS", "lead from here, or press at the computer"];
+  if (me.gone) return [`PAGE ${me.leader} IS GONE`, "it led: lead from here, or press at the computer"];
+  return [`PAGE ${me.leader} LEADS`, "this page watches"];
+}
+
 function drawPair(kind, presses) {
   const { card } = show;
-  const lists = card?.listed && armed && me.role !== "watches" && !show.stale && !show.over;
+  const lists = card?.listed && ready() && me.role !== "watches" && !show.stale && !show.over;
   const big = {
-    over: ["THE RUN IS OVER", ""],
+    over: card?.replay ? ["REPLAY CLOSED", "nothing more is shown"] : ["THE RUN IS OVER", ""],
     lost: ["NOT CONNECTED", gone_for_good ? "This page belongs to a run that is over." : "Press at the computer."],
     arm: ["TURN SOUND ON", card?.readable ? "Not encrypted: whoever can read this network can press too." : "the first tap"],
-    watch: [`PAGE ${me.leader ?? "?"} LEADS`, "this page watches"],
+    watch: watched(),
     replay: ["REPLAY", "it is only shown again"],
     idle: ["WAIT", "not the helper's step"],
     stop: ["NO, GO ON", "the run is not stopped"],
@@ -159,7 +170,7 @@ function drawAnswers(kind, presses) {
       { text: "Report for the helper", act: () => link.role("helps") },
     ];
   }
-  if (armed && me.role === "helps" && !show.stale && !show.over) {
+  if (ready() && me.role === "helps" && !show.stale && !show.over) {
     buttons.push({ text: "Watch only", act: () => link.role("watches") });
   }
   const box = $("answers");
@@ -192,9 +203,9 @@ function foot() {
   const { card } = show;
   const heardHere = { on: "sound on", off: "silent", interrupted: "SOUND LOST: tap the big button" }[sound.state];
   const parts = [
-    armed ? `this is page ${me.page}` : "",
-    armed ? heardHere : "",
-    armed && !sound.lit ? "screen may go dark" : "",
+    ready() ? `this is page ${me.page}` : "",
+    ready() ? heardHere : "",
+    ready() && !sound.lit ? "screen may go dark" : "",
     card?.record ?? "",
     ...(card?.asides ?? []),
   ];
@@ -213,8 +224,8 @@ async function press(what) {
   const now = performance.now();
   if (what.press === last.press && what.press !== "act" && now - last.at < TWICE) return;
   last = { press: what.press, at: now };
-  // A tap is also a chance to bring a lost sound back.
-  if (sound.state === "interrupted") sound.turnOn();
+  // A tap is also a chance to bring a lost sound back, be it lost by a reload.
+  if (sound.state === "interrupted" || (!tapped && me.aloud)) bring();
   sound.stayLit().then(foot);
   $("big").classList.add("sent");
   const why = await link.press({ ...what, turn: show.card?.turn ?? 0 });
@@ -233,9 +244,17 @@ async function move(what) {
   if (why !== null) show.tell(WHY[why] ?? WHY.refused);
 }
 
+/** Brings the sound back that was on before, without a word: the tap was for something else. */
+function bring() {
+  tapped = true;
+  sound.turnOn().catch(() => false).then(draw);
+}
+
 async function arm(aloud) {
-  armed = true;
-  $("word").textContent = "one moment…";
+  const first = !ready();
+  tapped = true;
+  $("offer").hidden = true;
+  if (first) $("word").textContent = "one moment…";
   const could = aloud ? await sound.turnOn().catch(() => false) : true;
   await sound.stayLit();
   await link.say();
@@ -255,6 +274,7 @@ $("big").addEventListener("click", () => {
   else if (["done", "yes-no"].includes(kind)) press({ press: "done" });
 });
 
+$("offer").addEventListener("click", () => arm(true));
 $("touch").addEventListener("click", () => press({ press: "act" }));
 $("no").addEventListener("click", () => {
   if (mode().kind === "arm") arm(false);
@@ -283,7 +303,7 @@ document.addEventListener("visibilitychange", () => {
     // The device may have slept, and its clock with it.
     clock.forget();
     link.ask(5);
-    if (armed) sound.stayLit().then(foot);
+    if (tapped) sound.stayLit().then(foot);
   }
   link.say(true);
 });

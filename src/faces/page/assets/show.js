@@ -4,6 +4,9 @@ import { figure } from "./clock.js";
 
 const $ = (id) => document.getElementById(id);
 
+/** How long words for a screen reader stand, in milliseconds: long enough to be fetched. */
+const UTTERED = 3000;
+
 function set(node, text) {
   if (node.textContent !== text) node.textContent = text;
 }
@@ -27,6 +30,7 @@ export class Show {
     this.stale = true;
     this.still = matchMedia("(prefers-reduced-motion: reduce)");
     this.spoken = {};
+    this.uttered = {};
   }
 
   /** Shows a card; buttons are the caller's. */
@@ -61,6 +65,12 @@ export class Show {
     list($("remarks"), "li", card.remarks);
     $("remarks").hidden = card.remarks.length === 0;
     this.drawWindow();
+    const stands = `${card.ended ?? ""}|${card.question ?? ""}|${card.act}`;
+    if (stands !== this.stood) {
+      this.stood = stands;
+      // Where text is so large that it scrolls, what is new to do stands at the top.
+      for (const part of ["upper", "read", "lower"]) $(part).scrollTop = 0;
+    }
     this.speak();
   }
 
@@ -68,6 +78,8 @@ export class Show {
     const { window: open, count, far } = this.card;
     const there = open !== null || count !== null || far !== null;
     $("window").hidden = !there;
+    // What binds the count goes with it.
+    showText($("why"), this.stale || this.over ? null : (count?.why ?? null));
     if (!there) return;
     $("window").className = this.stale ? "stale" : `${open?.state ?? ""} ${far === "NOW" ? "now" : ""}`;
     $("window").classList.toggle("bare", count === null);
@@ -75,7 +87,6 @@ export class Show {
     set($("mark"), this.stale ? "" : (open?.mark ?? ""));
     set($("words"), this.stale ? "" : (open?.words ?? ""));
     $("track").hidden = count === null || this.stale;
-    showText($("why"), this.stale ? null : (count?.why ?? null));
     this.shown = null;
     this.tick();
   }
@@ -145,12 +156,19 @@ export class Show {
     const urgent = ["mark", "ask"].filter(fresh).map((name) => words[name]);
     const polite = ["notices", "vehicle", "act", "remarks"].filter(fresh).map((name) => words[name]);
     if (urgent.length > 0) this.cry(urgent.join(" "));
-    if (polite.length > 0) set($("polite"), polite.join(" "));
+    if (polite.length > 0) this.utter("polite", polite.join(" "));
     this.spoken = words;
   }
 
+  /** Puts words where a screen reader hears them, and takes them away: they are not true for ever. */
+  utter(where, text) {
+    set($(where), text);
+    clearTimeout(this.uttered[where]);
+    this.uttered[where] = setTimeout(() => set($(where), ""), UTTERED);
+  }
+
   cry(text) {
-    set($("urgent"), text);
+    this.utter("urgent", text);
   }
 
   /** A short word about a press. */
