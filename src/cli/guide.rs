@@ -20,7 +20,7 @@ use crate::edge::settings::{KeptKeys, kept_keys};
 use crate::edge::writer::{Finish, Place, Plan};
 use crate::faces::practice::all_aloud;
 use crate::faces::verdict::verdict;
-use crate::faces::voicing::{Own, spoken};
+use crate::faces::voicing::{Own, besides, spoken};
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::convert::{Context, effect_of};
@@ -114,6 +114,7 @@ pub(super) fn heard(
         Some(_) => all_aloud(procedure, &examined.plans, &examined.sources),
         None => Vec::new(),
     };
+    let more = [more, besides(procedure, &args.sound.speaking.language)].concat();
     let more: Vec<&str> = more.iter().map(String::as_str).collect();
     let banners = banners(procedure, rehearsal);
     let heard = Heard::of(&args.sound, around, &texts, &more, &banners, page)?;

@@ -9,7 +9,7 @@ use super::Surroundings;
 use super::args::Figures;
 use super::exit::Exit;
 use super::ready_keys;
-use super::sound::{self, NO_VOICE, SoundArgs, Which, spoken};
+use super::sound::{self, NO_VOICE, SoundArgs, UNMEASURED, Which, spoken};
 use crate::clock::{Millis, Moment};
 use crate::edge::asking::{Asking, Reply};
 use crate::edge::clock::{RunClock, wall_label};
@@ -21,7 +21,7 @@ use crate::edge::speaker::Speaker;
 use crate::edge::{fitness, player};
 use crate::faces::ready::{Fact, State, json, line};
 use crate::faces::sounds::Sounds;
-use crate::faces::tapping::{PERIOD, TICKS, Unclear, lag};
+use crate::faces::tapping::{LATEST, PERIODS, TAIL, Unclear, lag, rows};
 use crate::journal::happened::{Cue, Tone};
 
 /// What is said to try the voice.
@@ -132,7 +132,7 @@ fn all(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result<O
         Fact::new("quiet", State::You, "a notification sounds like a cue")
             .mend("switch on do-not-disturb here and on the phone; turn the volume up"),
     )?;
-    let Some(mut speaker) = speaker else { return Ok(None) };
+    let Some((mut speaker, sentence)) = speaker else { return Ok(None) };
     let asks = told.human && !args.look && args.sound.is_wanted(around);
     if !asks {
         let before = kept.as_deref().and_then(sound_check::load);
@@ -142,7 +142,7 @@ fn all(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result<O
     let keys = kept_keys(around.config_home.as_deref(), around.home.as_deref()).map;
     let asking = Asking::begin(around.terminal, keys)?;
     told.raw = around.terminal;
-    let outcome = check(&mut speaker, &asking, told);
+    let outcome = check(&mut speaker, sentence, &asking, told);
     speaker.finish();
     told.ended = asking.ended_by();
     drop(asking);
@@ -180,8 +180,12 @@ fn checked(before: Option<&SoundCheck>, player: &str) -> Fact {
     }
 }
 
-/// Voice and player, as facts; the loudspeaker where there is one.
-fn heard(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result<Option<Speaker>> {
+/// Voice and player, as facts; the loudspeaker where there is one, and how long the sentence lasts.
+fn heard(
+    args: &ReadyArgs,
+    around: &Surroundings,
+    told: &mut Told,
+) -> io::Result<Option<(Speaker, Millis)>> {
     let which = args.sound.voice.clone().unwrap_or_default();
     let bank = match spoken(&which, &args.sound.speaking, around, &[SENTENCE]) {
         Ok(spoken) => {
@@ -198,6 +202,7 @@ fn heard(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result
         return Ok(None);
     }
     let player = args.sound.player.as_deref();
+    let sentence = bank.as_ref().and_then(|bank| bank.length(SENTENCE)).unwrap_or_default();
     match sound::speaker(player, around, bank.map(std::sync::Arc::new), &[]) {
         Ok(speaker) => {
             told.fact(Fact::new(
@@ -205,7 +210,7 @@ fn heard(args: &ReadyArgs, around: &Surroundings, told: &mut Told) -> io::Result
                 State::Ok,
                 format!("{} takes sound as fast as it sounds", speaker.player()),
             ))?;
-            Ok(Some(speaker))
+            Ok(Some((speaker, sentence)))
         }
         Err(why) => {
             let packages = player::KNOWN.iter().map(|known| known.package);
@@ -252,7 +257,12 @@ fn voice(which: &Which, spoken: &sound::Spoken) -> Fact {
 type Checked = (Option<bool>, Option<(Millis, usize)>);
 
 /// The sound check: rings and says, asks whether it was heard, lets the person tap along.
-fn check(speaker: &mut Speaker, asking: &Asking, told: &mut Told) -> io::Result<Checked> {
+fn check(
+    speaker: &mut Speaker,
+    sentence: Millis,
+    asking: &Asking,
+    told: &mut Told,
+) -> io::Result<Checked> {
     let mut clock = RunClock::start();
     told.say(
         "\nSound check. Make the noise that will be there; put your ear protection on.\n\
@@ -260,11 +270,11 @@ fn check(speaker: &mut Speaker, asking: &Asking, told: &mut Told) -> io::Result<
          one), and a sentence, if there is a voice.\n",
     )?;
     loop {
-        let at_once = sample(speaker, asking, &mut clock);
+        let early = sample(speaker, sentence, asking, &mut clock);
         told.say(
             "? Did you hear all of it, clearly?  [Space or yes · e or no · a or again · q or stop]\n",
         )?;
-        match at_once.unwrap_or_else(|| asking.answer()) {
+        match early.or_else(|| asking.forget()).unwrap_or_else(|| asking.answer()) {
             Reply::Again => {}
             Reply::Yes => break,
             Reply::No => {
@@ -282,14 +292,15 @@ fn check(speaker: &mut Speaker, asking: &Asking, told: &mut Told) -> io::Result<
     }
     loop {
         told.say(
-            "Now tap Space (or Enter) along with the ticks. Listen to the first four, then tap at each.\n",
+            "Now tap Space (or Enter) along with the ticks: two rows of ten, the second one quicker. In \
+             each row listen to the first three, then tap at each.\n",
         )?;
         let (ticks, taps) = tap_along(speaker, asking, &mut clock);
         if let Some(why) = speaker.trouble() {
             told.say(&format!("{why}\n"))?;
             return Ok((Some(false), None));
         }
-        match lag(&ticks, &taps) {
+        match lag([&ticks[0], &ticks[1]], &taps) {
             Ok(found) => {
                 told.say(&format!(
                     "A cue is heard at most {} after it is given ({} taps within {}). Runs count with \
@@ -299,14 +310,16 @@ fn check(speaker: &mut Speaker, asking: &Asking, told: &mut Told) -> io::Result<
                 return Ok((Some(true), Some((found.lag, found.taps))));
             }
             Err(unclear) => {
-                let why = match unclear {
-                    Unclear::TooFew(taps) => format!("only {taps} taps fell beside a tick"),
-                    Unclear::Unsteady(spread) => format!("the taps lie {spread} apart"),
-                };
                 told.say(&format!(
-                    "The lag is not measured: {why}.\n? Once more?  [Space or yes · e or no]\n"
+                    "The lag is not measured: {}.\n? Once more?  [Space or yes · e or no]\n",
+                    not_measured(unclear)
                 ))?;
-                if !matches!(asking.answer(), Reply::Yes | Reply::Again) {
+                let answer = asking.forget().unwrap_or_else(|| asking.answer());
+                if !matches!(answer, Reply::Yes | Reply::Again) {
+                    told.say(&format!(
+                        "Runs count with {UNMEASURED}, as for a wired loudspeaker. With a wireless one \
+                         make this check again.\n"
+                    ))?;
                     return Ok((Some(true), None));
                 }
             }
@@ -314,41 +327,63 @@ fn check(speaker: &mut Speaker, asking: &Asking, told: &mut Told) -> io::Result<
     }
 }
 
-/// The three signals and a sentence. An answer that comes meanwhile cuts it short, and counts.
-fn sample(speaker: &mut Speaker, asking: &Asking, clock: &mut RunClock) -> Option<Reply> {
+/// Why there is no lag, and what helps.
+fn not_measured(unclear: Unclear) -> String {
+    match unclear {
+        Unclear::TooFew(taps) => {
+            let plural = if taps == 1 { "" } else { "s" };
+            format!("only {taps} tap{plural} fell beside a tick in one of the rows")
+        }
+        Unclear::Unsteady(spread) => format!("the taps lie {spread} apart"),
+        Unclear::Either(one, other) => {
+            format!("the taps fit a lag of about {one} as well as one of about {other}")
+        }
+        Unclear::TooLate => {
+            format!("the sound comes more than {LATEST} late. Use a loudspeaker with a cable")
+        }
+    }
+}
+
+/// The three signals and a sentence, all of it: a key that is pressed meanwhile answers nothing. A line
+/// of a pipe that comes early cuts it short, and counts.
+fn sample(
+    speaker: &mut Speaker,
+    sentence: Millis,
+    asking: &Asking,
+    clock: &mut RunClock,
+) -> Option<Reply> {
     for tone in [Tone::Prepare, Tone::Now, Tone::Missed] {
         speaker.ring(tone);
-        let over = clock.now().after(PAUSE);
-        if let Some((reply, _)) = asking.until(clock, over) {
+        if let Some(reply) = asking.pass(clock, clock.now().after(PAUSE)) {
             return Some(reply);
         }
     }
     speaker.say(Cue::Question, SENTENCE);
-    None
+    let over = clock.now().after(sentence).after(UNMEASURED);
+    asking.pass(clock, over)
 }
 
-/// Rings the ticks; gives when each was given and when the person tapped.
+/// Rings both rows of ticks; gives when each was given and when the person tapped.
 fn tap_along(
     speaker: &mut Speaker,
     asking: &Asking,
     clock: &mut RunClock,
-) -> (Vec<Moment>, Vec<Moment>) {
-    let (mut ticks, mut taps) = (Vec::new(), Vec::new());
-    let first = clock.now().after(PERIOD);
-    for n in 0..=TICKS {
-        let due = first.after(PERIOD.times(i64::try_from(n).unwrap_or(0)));
+) -> ([Vec<Moment>; 2], Vec<Moment>) {
+    let ticks = rows(clock.now().after(PERIODS[0]));
+    let mut taps = Vec::new();
+    let last = ticks[1].last().map(|last| last.after(TAIL));
+    for due in ticks.iter().flatten().copied().chain(last) {
         loop {
             match asking.until(clock, due) {
                 None => break,
                 Some((Reply::Yes, at)) => taps.push(at),
-                Some((Reply::Stop | Reply::Ended, _)) => return (ticks, taps),
+                Some((Reply::Stop | Reply::Ended, _)) => return ([Vec::new(), Vec::new()], taps),
                 Some(_) => {}
             }
         }
-        // The last round only waits for the last tap.
-        if n < TICKS {
+        // The last moment only waits for the last tap.
+        if Some(due) != last {
             speaker.ring(Tone::Tick);
-            ticks.push(due);
         }
     }
     (ticks, taps)

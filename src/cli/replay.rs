@@ -2,6 +2,7 @@
 
 mod drill;
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
@@ -13,6 +14,7 @@ use super::exit::Exit;
 use super::out::{self, Answer};
 use super::page;
 use super::script::worst_length;
+use super::sound::{Heard, SoundArgs};
 use super::view::ViewArgs;
 use crate::clock::{Millis, Moment};
 use crate::edge::console::{Console, Look, Opening};
@@ -24,10 +26,11 @@ use crate::faces::captions::{Film, captions, chapters};
 use crate::faces::safe::safe;
 use crate::faces::score::score as score_words;
 use crate::faces::summary::{side_by_side, table};
+use crate::faces::voicing::{Own, questions};
 use crate::faces::words::{Banner, Setting};
 use crate::guide::Settings;
 use crate::journal::entry::{Header, RunKind};
-use crate::journal::happened::Input;
+use crate::journal::happened::{Effect, Input};
 use crate::journal::read::{ReadBack, read};
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::speech_lengths;
@@ -36,6 +39,13 @@ use crate::training::playhead::{Move, Pace, read_move};
 use crate::training::reel::Reel;
 use crate::training::replay::{Happened, Rerun, Scene, rerun, scenes, summary};
 use crate::training::score::score;
+
+/// How a replay is told that it is to be heard.
+const VOICE: &str = "Let the replay be heard, at the speed it happened: `auto` speaks by this computer's \
+speech program; `none` only rings; or a folder of recordings with an index `recordings.txt`. Silent by default";
+/// By what.
+const PLAYER: &str =
+    "The program that plays: pw-play, paplay, aplay, …. By default the first that works";
 
 /// `replay`
 #[derive(Args, Clone, Debug)]
@@ -47,7 +57,12 @@ q or Esc quit. The last frame is held until you quit.
 Marks are where a window was missed, something went another way than hoped, the clock or the record \
 had trouble, and the end. Without a terminal it writes plain lines and reads moves as lines: pause, play, \
 cue, cue back, +5s, -5s, 1:05, a step's name (or NAME/2 for the second time), mark, mark back, faster, \
-slower, idle, stops, begin, end, quit.")]
+slower, idle, stops, begin, end, quit.
+
+With --voice or --player it is heard, an octave lower than a run and begun with the word replay: what was \
+said and rung, as long as it goes as fast as it happened. At any other speed nothing is said or rung: it \
+would fall behind. A page of a replay is silent.")]
+#[command(mut_arg("voice", |arg| arg.help(VOICE)), mut_arg("player", |arg| arg.help(PLAYER)))]
 pub struct ReplayArgs {
     /// The record; `-` is standard input
     #[arg(value_name = "RECORD")]
@@ -97,6 +112,9 @@ pub struct ReplayArgs {
     /// A page for a phone.
     #[command(flatten)]
     pub page: PageArgs,
+    /// What is heard.
+    #[command(flatten)]
+    pub sound: SoundArgs,
 }
 
 fn step(text: &str) -> Result<(String, usize), String> {
@@ -308,6 +326,7 @@ fn show(
             Some(Other { name, reel: Reel::new(scenes), shift, setting })
         }
     };
+    let heard = heard(args, around, &all, &banners).map_err(unable)?;
     let reel = Reel::new(all);
     let name = args.record.display().to_string();
     let drill = drill::begin(&args.drill, around, &reel, (&name, header)).map_err(unable)?;
@@ -316,8 +335,13 @@ fn show(
     let page = page::open(&args.page, around, &setting, None).map_err(unable)?;
     let keys = KeyMap::default();
     let opening = Opening { terminal, look, setting, keys, hands: false, page };
-    let console = Console::open(opening)
+    let Heard { bank, speaker, missing, .. } = heard;
+    let sign = bank.filter(|_| speaker.is_some()).and_then(|bank| bank.own_length(Own::Replay));
+    let mut console = Console::open(opening)
         .map_err(|why| unable(format!("the terminal cannot be used: {why}")))?;
+    if let Some(speaker) = speaker {
+        console.hear(Box::new(speaker));
+    }
     let show = Show {
         reel,
         pace: Pace::times(args.speed),
@@ -327,8 +351,33 @@ fn show(
         from: args.from.clone(),
         other,
         drill,
+        notes: missing,
+        sign: sign.unwrap_or_default(),
     };
     Ok(play(show, console))
+}
+
+/// What is heard of it: the record's own texts, if a voice or a player was asked for.
+fn heard(
+    args: &ReplayArgs,
+    around: &Surroundings,
+    scenes: &[Scene],
+    banners: &[Banner],
+) -> Result<Heard, String> {
+    let sound = &args.sound;
+    let asked = sound.voice.is_some() || sound.player.is_some();
+    if !asked || !sound.is_wanted(around) {
+        return Ok(Heard::default());
+    }
+    let text = |scene: &Scene| match &scene.what {
+        Happened::Effect(Effect::Say { text, .. }) => Some(text.clone()),
+        Happened::Effect(Effect::Ended { text, .. }) => text.clone(),
+        _ => None,
+    };
+    let texts: BTreeSet<String> =
+        scenes.iter().filter_map(text).chain(questions(&sound.speaking.language)).collect();
+    let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
+    Heard::of(sound, around, &texts, &[], banners, false)
 }
 
 fn banners(header: &Header) -> Vec<Banner> {

@@ -95,6 +95,29 @@ impl Asking {
         }
     }
 
+    /// Lets time pass in which nothing is asked yet. A key pressed now is no answer to what comes; the
+    /// lines of a pipe are, and end the wait. So does whoever wants no more.
+    pub fn pass(&self, clock: &mut RunClock, until: Moment) -> Option<Reply> {
+        loop {
+            let (reply, _) = self.until(clock, until)?;
+            if self.counts_early(reply) {
+                return Some(reply);
+            }
+        }
+    }
+
+    /// A question is on show now: forgets the keys that were pressed before it.
+    pub fn forget(&self) -> Option<Reply> {
+        self.raw.as_ref()?;
+        let came = self.from.try_iter();
+        came.filter_map(|came| self.understand(came)).find(|reply| self.counts_early(*reply))
+    }
+
+    /// Whether it counts although nothing has been asked yet.
+    fn counts_early(&self, reply: Reply) -> bool {
+        self.raw.is_none() || matches!(reply, Reply::Stop | Reply::Ended)
+    }
+
     /// The next answer, however long it takes.
     pub fn answer(&self) -> Reply {
         loop {

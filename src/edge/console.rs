@@ -3,6 +3,7 @@
 
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, channel};
+use std::time::{Duration, Instant};
 
 use crossterm::event::{KeyCode, KeyEventKind, KeyModifiers};
 
@@ -21,14 +22,18 @@ use crate::faces::linear::Linear;
 use crate::faces::plain::Plain;
 use crate::faces::sounds::Sounds;
 use crate::faces::terminal::Painter;
+use crate::faces::voicing::asked_aloud;
 use crate::faces::words::{KeyNames, Picture, Setting};
 use crate::guide::cue::Press;
 use crate::journal::entry::Sender as From;
-use crate::journal::happened::{Cue, Effect, Fact, Notice};
+use crate::journal::happened::{Cue, Effect, Fact, Notice, Question};
 
 /// More key presses in a second are no person's; they are dropped and counted. The lines of a pipe are
 /// slowed down where they are read.
 const MOST_A_SECOND: u32 = 50;
+
+/// The end waits so long for its last words.
+const LAST_WORDS: Duration = Duration::from_secs(15);
 
 /// Which face the terminal has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -87,6 +92,10 @@ pub struct Console {
     hands: bool,
     /// Which do.
     act: Vec<KeyCode>,
+    /// The question on show.
+    asked: Option<Question>,
+    /// Whether the run's end was told.
+    ended: bool,
 }
 
 /// What came in, understood.
@@ -193,6 +202,8 @@ impl Console {
             _listening: None,
             hands: false,
             act: Vec::new(),
+            asked: None,
+            ended: false,
         }
     }
 
@@ -237,14 +248,38 @@ impl Console {
         for face in &mut self.faces {
             face.tell(effect, at);
         }
-        for sound in &mut self.sounds {
+        self.tell_sounds(effect, |_| true);
+    }
+
+    /// The same where time goes quicker or slower than it did: what takes its time to sound is silent.
+    pub fn tell_apace(&mut self, effect: &Effect, at: Moment) {
+        for face in &mut self.faces {
+            face.tell(effect, at);
+        }
+        self.tell_sounds(effect, |sound| !sound.takes_time());
+    }
+
+    fn tell_sounds(&mut self, effect: &Effect, which: impl Fn(&dyn Sounds) -> bool) {
+        let question = match effect {
+            Effect::Show(shown) if shown.question != self.asked => {
+                self.asked.clone_from(&shown.question);
+                self.asked.as_ref().and_then(asked_aloud)
+            }
+            _ => None,
+        };
+        self.ended |= matches!(effect, Effect::Ended { .. });
+        for sound in self.sounds.iter_mut().filter(|sound| which(sound.as_ref())) {
+            if let Some(words) = &question {
+                sound.say(Cue::Question, words);
+            }
             match effect {
                 Effect::Ring { tone } => sound.ring(*tone),
                 Effect::Say { cue, text } => sound.say(*cue, text),
                 Effect::Fact { fact: Fact::Noticed { notice } } if is_late(notice) => {
                     sound.time_is_up();
                 }
-                Effect::Show(_) | Effect::Fact { .. } | Effect::Ended { .. } => {}
+                Effect::Ended { class, text, .. } => sound.ended(*class, text.as_deref()),
+                Effect::Show(_) | Effect::Fact { .. } => {}
             }
         }
     }
@@ -412,9 +447,36 @@ impl Console {
             face.finish();
         }
         drop(self.raw.take());
+        if self.ended {
+            self.last_words();
+        }
         for sound in &mut self.sounds {
             sound.finish();
         }
+    }
+
+    /// Cuts what sounds: whoever leaves does not wait for it.
+    pub fn cut(&mut self) {
+        self.sounds.clear();
+    }
+
+    /// The end may be said in whole, unless a signal comes.
+    fn last_words(&mut self) {
+        let since = Instant::now();
+        while since.elapsed() < LAST_WORDS {
+            // Each is told that nothing more comes.
+            let sounding = self.sounds.iter_mut().filter_map(|s| s.still_sounds().then_some(()));
+            if sounding.count() == 0 {
+                return;
+            }
+            let wait = Duration::from_millis(20);
+            if let Ok(Happening::Signal(Signal::Interrupt | Signal::HangUp | Signal::Terminate)) =
+                self.from.recv_timeout(wait)
+            {
+                return self.cut();
+            }
+        }
+        self.cut();
     }
 }
 

@@ -201,6 +201,21 @@ impl Player {
         self.known.name
     }
 
+    /// What it was started as.
+    #[must_use]
+    pub fn program(&self) -> (Known, PathBuf) {
+        (self.known, self.program.clone())
+    }
+
+    /// How long it has taken nothing.
+    #[must_use]
+    pub fn quiet(&self) -> Duration {
+        match &self.work {
+            Work::Stream { took, .. } => took.elapsed(),
+            Work::File { .. } => Duration::ZERO,
+        }
+    }
+
     /// Whether it has taken sound at the pace of a loudspeaker for a while.
     #[must_use]
     pub fn is_settled(&self) -> bool {

@@ -6,6 +6,7 @@ mod keys;
 
 use std::collections::VecDeque;
 use std::sync::Arc;
+use std::time::Duration;
 
 use super::clock::{RunClock, Wake};
 use super::console::{Came, Console};
@@ -51,6 +52,10 @@ pub struct Show {
     pub other: Option<Other>,
     /// What is asked before each cue.
     pub drill: Option<Drill>,
+    /// What stays on show from the beginning.
+    pub notes: Vec<String>,
+    /// How long it takes to say what this is: it begins after that.
+    pub sign: Millis,
 }
 
 /// Another record that is shown beside the first.
@@ -69,9 +74,13 @@ pub struct Other {
 /// Plays a record on a console; gives how that ended, and what a drill has come to.
 #[must_use]
 pub fn play(show: Show, console: Console) -> (How, Option<Drilled>) {
+    std::thread::sleep(Duration::from_millis(show.sign.0.unsigned_abs()));
     let mut showing = Showing::new(show, console);
     let how = showing.run();
     showing.leave();
+    if how == How::Declined {
+        showing.console.cut();
+    }
     showing.console.close();
     (how, showing.drill.map(Drill::done))
 }
@@ -133,7 +142,7 @@ impl Showing {
             waiting: VecDeque::new(),
             input_ended: false,
             over: None,
-            troubles: Vec::new(),
+            troubles: show.notes,
         };
         showing.await_question();
         // A drill begins at its first question.
@@ -201,7 +210,10 @@ impl Showing {
             match &scene.what {
                 // A wake-up is nothing that a person did.
                 Happened::Input(h::Input::Wake, _) => continue,
-                Happened::Effect(effect) => self.console.tell(effect, scene.at),
+                Happened::Effect(effect) if self.head.pace() == Pace::TRUE => {
+                    self.console.tell(effect, scene.at);
+                }
+                Happened::Effect(effect) => self.console.tell_apace(effect, scene.at),
                 _ => {}
             }
             self.paint();

@@ -8,13 +8,12 @@ use serde::{Deserialize, Serialize};
 
 use super::{files, settings};
 use crate::clock::Millis;
+use crate::faces::tapping::LATEST;
 
 /// The version of the file that is written and read.
 const VERSION: u32 = 1;
 /// A file of ours is far shorter.
 const LIMIT: u64 = 64 << 10;
-/// No loudspeaker is later than this.
-const LATEST: i64 = 2000;
 
 /// A sound check that a person answered.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -63,7 +62,7 @@ pub fn load(place: &Path) -> Option<SoundCheck> {
     let bytes = files::read_file(place, LIMIT).ok()?;
     let check: SoundCheck = serde_json::from_slice(&bytes).ok()?;
     let sound = check.version == VERSION
-        && check.lag_ms.is_none_or(|lag| (0..=LATEST).contains(&lag))
+        && check.lag_ms.is_none_or(|lag| (0..=LATEST.0).contains(&lag))
         && check.player.len() < 64;
     sound.then_some(check)
 }

@@ -1,9 +1,10 @@
 //! The loudspeaker: takes tones and words from the run without ever making it wait, gives them to a
-//! player from a thread of its own, behind a bounded queue. A player that fails is told of once, and is
-//! silent from then on.
+//! player from a thread of its own, behind a bounded queue. A player that fails is told of; it is started
+//! once more, then the next one. What should have sounded meanwhile does not: it would be late.
 
+use std::collections::VecDeque;
 use std::ffi::OsStr;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, sync_channel};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
@@ -14,6 +15,7 @@ use crate::faces::sounds::Sounds;
 use crate::faces::tones::Register;
 use crate::faces::voicing::{Bank, Own};
 use crate::faces::words::Banner;
+use crate::journal::entry::EndingClass;
 use crate::journal::happened::{Cue, Tone};
 
 /// Samples a second where nothing is spoken.
@@ -22,8 +24,16 @@ const RATE: u32 = 22_050;
 const ORDERS: usize = 64;
 /// A player that does not play by then is passed over.
 const PATIENCE: Duration = Duration::from_secs(6);
-/// The end waits so long for what still sounds.
+/// Whoever waits for what still sounds waits so long.
 const LAST_WORDS: Duration = Duration::from_secs(4);
+/// What still sounds at the end is cut after so long.
+const LONGEST_END: Duration = Duration::from_secs(15);
+/// What came while there was no player for so long is left out.
+const TOO_LATE: Duration = Duration::from_millis(150);
+/// A player that has played for so long is started once more.
+const PLAYED: Duration = Duration::from_secs(60);
+/// More often than this no player is started anew in one run.
+const MOST_ANEW: usize = 6;
 
 /// What the thread is told.
 enum Order {
@@ -36,6 +46,8 @@ enum Order {
 #[derive(Debug, Default)]
 struct Told {
     settled: bool,
+    /// What befell the sound, not told yet.
+    news: VecDeque<String>,
     trouble: Option<String>,
     over: bool,
 }
@@ -88,10 +100,12 @@ impl Speaker {
         let mut players = found(wanted.search);
         players.retain(|(known, _)| is_wanted(known));
         players.sort_by_key(|(known, _)| wanted.first != Some(known.name));
-        for (known, program) in players {
+        for (nth, (known, program)) in players.iter().cloned().enumerate() {
             let rate = wanted.bank.as_ref().map_or(RATE, |bank| bank.rate);
             let player = Player::start(known, &program, rate, wanted.temporary);
-            match player.and_then(|player| Speaker::with(player, rate, wanted)) {
+            let next = VecDeque::from_iter(players.iter().skip(nth).cloned());
+            let anew = Anew { next, rate, temporary: wanted.temporary.to_owned(), often: 0 };
+            match player.and_then(|player| Speaker::with(player, anew, wanted)) {
                 Ok(speaker) => return Ok(speaker),
                 Err(why) => failed.0.push(why),
             }
@@ -99,10 +113,10 @@ impl Speaker {
         Err(failed)
     }
 
-    fn with(player: Player, rate: u32, wanted: &Wanted<'_>) -> Result<Speaker, String> {
+    fn with(player: Player, mut anew: Anew, wanted: &Wanted<'_>) -> Result<Speaker, String> {
         let practice = !wanted.banners.is_empty();
         let register = if practice { Register::Practice } else { Register::Real };
-        let mut mixer = Mixer::new(register, rate);
+        let mut mixer = Mixer::new(register, anew.rate);
         let name = player.name();
         let (orders, queue) = sync_channel(ORDERS);
         let shared = Shared::default();
@@ -120,7 +134,7 @@ impl Speaker {
         std::thread::Builder::new()
             .name("speaker".to_owned())
             .spawn(move || {
-                let trouble = serve(player, mixer, &queue, &work).err();
+                let trouble = play(player, mixer, &queue, &work, &mut anew).err();
                 let mut told = lock(&work);
                 told.over = true;
                 told.trouble = trouble;
@@ -194,9 +208,35 @@ impl Sounds for Speaker {
     }
 
     fn trouble(&mut self) -> Option<String> {
-        let why = lock(&self.shared).trouble.clone().filter(|_| !self.told)?;
+        let mut told = lock(&self.shared);
+        if let Some(news) = told.news.pop_front() {
+            return Some(news);
+        }
+        let why = told.trouble.clone().filter(|_| !self.told)?;
+        drop(told);
         self.told = true;
         Some(format!("the sound no longer works: {why}"))
+    }
+
+    fn ended(&mut self, class: EndingClass, text: Option<&str>) {
+        let text = text.and_then(|text| self.bank.as_ref()?.text(text));
+        match (self.own(Own::ended(class)), class) {
+            (Some(words), _) => self.order(Order::Say(Cue::Prepare, words)),
+            (None, EndingClass::Learned) => self.order(Order::Ring(Tone::Prepare, None)),
+            (None, _) => self.order(Order::Ring(Tone::Missed, None)),
+        }
+        if let Some(text) = text {
+            self.order(Order::Say(Cue::Notice, text));
+        }
+    }
+
+    fn takes_time(&self) -> bool {
+        true
+    }
+
+    fn still_sounds(&mut self) -> bool {
+        self.orders = None;
+        !lock(&self.shared).over
     }
 
     fn finish(&mut self) {
@@ -213,10 +253,71 @@ impl Drop for Speaker {
     }
 }
 
-/// Plays until there is nobody left who orders, and what sounds has sounded.
-fn serve(
+/// What is needed to go on with another player.
+struct Anew {
+    /// The one at work, then those that were not tried yet.
+    next: VecDeque<(Known, PathBuf)>,
+    rate: u32,
+    temporary: PathBuf,
+    /// How often that was done.
+    often: usize,
+}
+
+impl Anew {
+    /// Another player in the place of one that has failed.
+    fn player(&mut self) -> Option<Player> {
+        while self.often < MOST_ANEW {
+            let (known, program) = self.next.pop_front()?;
+            self.often += 1;
+            if let Ok(player) = Player::start(known, &program, self.rate, &self.temporary) {
+                return Some(player);
+            }
+        }
+        None
+    }
+}
+
+/// Plays, by one player after the other if need be.
+fn play(
     mut player: Player,
     mut mixer: Mixer,
+    queue: &Receiver<Order>,
+    shared: &Shared,
+    anew: &mut Anew,
+) -> Result<(), String> {
+    loop {
+        let Err(why) = serve(&mut player, &mut mixer, queue, shared) else {
+            player.finish();
+            return Ok(());
+        };
+        let gone = Instant::now();
+        let quiet = player.quiet();
+        if !lock(shared).settled {
+            return Err(why);
+        }
+        if player.age() > PLAYED {
+            anew.next.push_front(player.program());
+        }
+        let Some(next) = anew.player() else { return Err(why) };
+        player = next;
+        let name = player.name();
+        lock(shared).news.push_back(format!(
+            "the sound stopped: {why}. It goes on by {name}; what came meanwhile is only shown"
+        ));
+        // Time went on without sound.
+        let quiet = quiet.max(gone.elapsed()).min(PATIENCE);
+        let samples = quiet.as_millis() * u128::from(anew.rate) / 1000;
+        mixer.next(usize::try_from(samples).unwrap_or(0));
+        if quiet > TOO_LATE {
+            queue.try_iter().for_each(drop);
+        }
+    }
+}
+
+/// Plays until there is nobody left who orders, and what sounds has sounded.
+fn serve(
+    player: &mut Player,
+    mixer: &mut Mixer,
     queue: &Receiver<Order>,
     shared: &Shared,
 ) -> Result<(), String> {
@@ -228,9 +329,9 @@ fn serve(
                 match queue.try_recv() {
                     Ok(order) => {
                         if !changed {
-                            player.catch_up(&mut mixer);
+                            player.catch_up(mixer);
                         }
-                        take(&mut mixer, order);
+                        take(mixer, order);
                         changed = true;
                     }
                     Err(TryRecvError::Empty) => break,
@@ -242,13 +343,12 @@ fn serve(
             }
         }
         if let Some(since) = ending {
-            player.catch_up(&mut mixer);
-            if mixer.is_silent() || since.elapsed() > LAST_WORDS {
-                player.finish();
+            player.catch_up(mixer);
+            if mixer.is_silent() || since.elapsed() > LONGEST_END {
                 return Ok(());
             }
         }
-        player.feed(&mut mixer, changed)?;
+        player.feed(mixer, changed)?;
         if player.is_settled() && !lock(shared).settled {
             lock(shared).settled = true;
             shared.1.notify_all();

@@ -104,9 +104,10 @@ fn line(examined: &Examined, id: TextId) -> Option<u32> {
 pub fn table(prompts: &Prompts, examined: &Examined) -> String {
     let in_steps: Vec<_> = prompts.said.iter().filter(|prompt| prompt.in_step).collect();
     let mut text = format!(
-        "spoken by {}: {} texts, {} of them in steps\n",
+        "spoken by {}: {} text{}, {} of them in steps\n",
         safe(&prompts.voice),
         prompts.said.len(),
+        if prompts.said.len() == 1 { "" } else { "s" },
         in_steps.len()
     );
     if !in_steps.is_empty() {

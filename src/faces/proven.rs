@@ -176,7 +176,8 @@ fn assumption(assumption: Assumption) -> String {
         Assumption::Report(span) => format!("reports in {} to {}", span.lo, span.hi),
         Assumption::Pace(span) => format!("a pace in {} to {}", span.lo, span.hi),
         Assumption::Speech { rate, texts } => {
-            format!("{texts} spoken texts by the model ({rate} words a minute and 600ms)")
+            let plural = if texts == 1 { "" } else { "s" };
+            format!("{texts} spoken text{plural} by the model ({rate} words a minute and 600ms)")
         }
         Assumption::Clock(error) => format!("the clock within {error}"),
         Assumption::Jitter(late) => format!("cues at most {late} late"),

@@ -2,6 +2,7 @@
 //! with a voice and real tones, and beside it the terminal's bell, which many terminals mute: an extra,
 //! never the only sound that is counted on.
 
+use crate::journal::entry::EndingClass;
 use crate::journal::happened::{Cue, Tone};
 
 /// Something that can be heard. No method waits, none fails: what cannot be heard is told by
@@ -15,9 +16,19 @@ pub trait Sounds {
     fn vehicle(&mut self, _words: &str) {}
     /// Says that a window was missed, where there is a voice.
     fn time_is_up(&mut self) {}
+    /// Says how the run ended, with the script's own text; without a voice it rings.
+    fn ended(&mut self, _class: EndingClass, _text: Option<&str>) {}
+    /// Whether what it is given takes time, so that it cannot follow what goes quicker than it happened.
+    fn takes_time(&self) -> bool {
+        false
+    }
+    /// Nothing more comes; whether something still sounds.
+    fn still_sounds(&mut self) -> bool {
+        false
+    }
     /// Lets sound what still sounds; waits a few seconds at most, after the run.
     fn finish(&mut self) {}
-    /// Why nothing is heard any more, told once.
+    /// Why nothing is heard any more, or was not for a moment; each told once.
     fn trouble(&mut self) -> Option<String>;
 }
 

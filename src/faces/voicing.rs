@@ -6,9 +6,12 @@ use std::sync::Arc;
 
 use super::clip::Clip;
 use super::mix::LEAD;
+use super::phrases;
 use super::words::Banner;
 use crate::clock::Millis;
 use crate::guide::{Sayable, sayable};
+use crate::journal::entry::EndingClass;
+use crate::journal::happened::Question;
 use crate::procedure::model::Procedure;
 use crate::procedure::timing::{SpeechLengths, SpeechSource};
 
@@ -34,11 +37,19 @@ pub enum Own {
     Demonstration,
     /// The run's time goes slower than the world's.
     Slower,
+    /// The run is over: learned.
+    Learned,
+    /// The run is over: not learned.
+    NotLearned,
+    /// The run is over: nobody knows.
+    Unsure,
+    /// The run is over: stopped.
+    Stopped,
 }
 
 impl Own {
     /// All of them.
-    pub const ALL: [Own; 8] = [
+    pub const ALL: [Own; 12] = [
         Own::Ten,
         Own::Five,
         Own::TimeIsUp,
@@ -47,6 +58,10 @@ impl Own {
         Own::Replay,
         Own::Demonstration,
         Own::Slower,
+        Own::Learned,
+        Own::NotLearned,
+        Own::Unsure,
+        Own::Stopped,
     ];
 
     /// Its name in a pack of recordings.
@@ -61,6 +76,10 @@ impl Own {
             Own::Replay => "replay",
             Own::Demonstration => "demonstration",
             Own::Slower => "slower",
+            Own::Learned => "learned",
+            Own::NotLearned => "not-learned",
+            Own::Unsure => "unsure",
+            Own::Stopped => "stopped",
         }
     }
 
@@ -76,6 +95,10 @@ impl Own {
             Own::Replay => "Replay. This has already happened.",
             Own::Demonstration => "Demonstration. Not for a real vehicle.",
             Own::Slower => "Slower than at a vehicle.",
+            Own::Learned => "The run is over: learned.",
+            Own::NotLearned => "The run is over: not learned.",
+            Own::Unsure => "The run is over: unsure what was learned.",
+            Own::Stopped => "The run is over: stopped.",
         }
     }
 
@@ -85,6 +108,17 @@ impl Own {
         let english =
             language == "en" || language.starts_with("en-") || language.starts_with("en_");
         english || matches!(self, Own::Ten | Own::Five)
+    }
+
+    /// How a run ended.
+    #[must_use]
+    pub const fn ended(class: EndingClass) -> Own {
+        match class {
+            EndingClass::Learned => Own::Learned,
+            EndingClass::NotLearned => Own::NotLearned,
+            EndingClass::Unsure => Own::Unsure,
+            EndingClass::Stopped => Own::Stopped,
+        }
     }
 
     /// The sign for what this is, if not the real thing.
@@ -127,6 +161,13 @@ impl Bank {
         self.own.get(&own).cloned()
     }
 
+    /// How long words of the program's own are, rounded up.
+    #[must_use]
+    pub fn own_length(&self, own: Own) -> Option<Millis> {
+        let samples = self.own.get(&own)?.to_vec();
+        Some(Clip { rate: self.rate, samples }.length())
+    }
+
     /// How long a text's own sound is, rounded up; without the tone before it.
     #[must_use]
     pub fn length(&self, text: &str) -> Option<Millis> {
@@ -151,6 +192,33 @@ impl Bank {
 #[must_use]
 pub fn spoken(procedure: &Procedure) -> Vec<(Sayable, &str)> {
     sayable(procedure).into_iter().map(|text| (text, procedure.text(text.id))).collect()
+}
+
+/// What else is said in a run that nothing waits for: the texts of its endings and, in English, the
+/// questions that no script words.
+#[must_use]
+pub fn besides(procedure: &Procedure, language: &str) -> Vec<String> {
+    let endings = procedure.endings.iter().filter_map(|ending| ending.text);
+    let endings = endings.map(|text| procedure.text(text).to_owned());
+    endings.chain(questions(language)).collect()
+}
+
+/// The questions before a run that no script words, for a voice that can say them.
+#[must_use]
+pub fn questions(language: &str) -> Vec<String> {
+    let all = [Question::Demonstration, Question::LocalRules, Question::Ownership, Question::Start];
+    let english = Own::Learned.is_for(language);
+    all.iter().filter(|_| english).filter_map(asked_aloud).collect()
+}
+
+/// How a question that no script words is said, where it comes before the run: nothing is late for it.
+#[must_use]
+pub fn asked_aloud(question: &Question) -> Option<String> {
+    let before = matches!(
+        question,
+        Question::Demonstration | Question::LocalRules | Question::Ownership | Question::Start
+    );
+    before.then(|| phrases::question(question))
 }
 
 /// A text as a speech program may have it: nothing in it can be taken for markup, a phoneme, a command or

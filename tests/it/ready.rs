@@ -11,6 +11,7 @@ use serde_json::Value;
 use stepbell::faces::tones::{Register, Signal, samples};
 
 use crate::loudspeaker::Bench;
+use crate::pty::Term;
 
 /// Without what differs from computer to computer: how a folder's line breaks hangs on its length.
 fn same(text: &str) -> Vec<String> {
@@ -85,7 +86,7 @@ fn checked(bench: &Bench, heard: &str) -> (String, Option<i32>) {
         }
     });
     let tick = samples(Signal::Tick, Register::Real, 22_050);
-    let (mut told, mut taps, mut tapping) = (String::new(), 0, false);
+    let (mut told, mut seen, mut tapping) = (String::new(), 0, false);
     loop {
         match from.recv_timeout(Duration::from_millis(10)) {
             Ok(line) => {
@@ -104,9 +105,9 @@ fn checked(bench: &Bench, heard: &str) -> (String, Option<i32>) {
             Err(std::sync::mpsc::RecvTimeoutError::Timeout) if tapping => {
                 let played = bench.played();
                 let key = &tick[400..464];
-                let now = played.windows(key.len()).filter(|part| *part == key).count();
-                if now > taps {
-                    taps = now;
+                let new = played.get(seen..).unwrap_or_default();
+                if let Some(at) = new.windows(key.len()).position(|part| part == key) {
+                    seen += at + key.len();
                     let _ = stdin.write_all(b"\n");
                 }
             }
@@ -157,4 +158,31 @@ fn what_was_not_heard_is_not_kept() {
     let (told, _) = checked(bench.plays(), "stop\n");
     assert!(told.contains("Nobody has said that it was heard."), "{told}");
     assert_eq!(bench.text(".config/stepbell/sound.json"), "");
+}
+
+/// A key that is pressed while the signals sound has heard none of what is asked: it answers nothing and
+/// cuts nothing.
+#[test]
+fn a_key_before_the_question_is_no_answer_to_it() {
+    let bench = Bench::new("ready-early");
+    bench.plays();
+    let home = bench.0.to_str().expect("plain").to_owned();
+    let search = bench.search();
+    let environment =
+        [("PATH", search.to_str().expect("plain")), ("HOME", &home), ("XDG_CONFIG_HOME", &home)];
+    let words = ["ready", "--player", "aplay", "--voice", "none"];
+    let mut term = Term::start(&words, &bench.0, &environment);
+    term.wait_for("Sound check.").press(" ").pass(Duration::from_millis(700));
+    term.press(" ").press("y").press("n").wait_for("Did you hear all of it");
+    term.pass(Duration::from_millis(300));
+    assert!(!term.screen().contains("Now tap"), "{}", term.screen());
+    assert!(!term.screen().contains("Not heard"), "{}", term.screen());
+    let played = bench.played();
+    for signal in [Signal::Prepare, Signal::Now, Signal::Missed] {
+        let whole = samples(signal, Register::Real, 22_050);
+        assert!(played.windows(whole.len()).any(|part| part == whole), "{signal:?} in whole");
+    }
+    term.press("n").wait_for("Not heard.");
+    assert_eq!(term.ends(), 1);
+    assert_eq!(bench.text("stepbell/sound.json"), "");
 }

@@ -10,6 +10,7 @@ use stepbell::complaint::why_verdict;
 use stepbell::faces::judged;
 use stepbell::faces::proven::{down, up};
 use stepbell::faces::verdict::judgement;
+use stepbell::guide::sayable;
 use stepbell::procedure::model::Procedure;
 use stepbell::procedure::plan::{Next, Plan, Report as Told, StepIx};
 use stepbell::procedure::timing::{Mark, SpeechSource, What};
@@ -443,7 +444,8 @@ fn measured_words_are_counted_with_and_named() {
     }
     examined.speech.voice = Some("a quick voice".to_owned());
     let report = reported(&examined).expect("proven with that voice");
-    assert_eq!(report.rests.spoken, [(SpeechSource::Measured, texts.len())].into());
+    let said = sayable(examined.procedure.as_ref().expect("sound")).len();
+    assert_eq!(report.rests.spoken, [(SpeechSource::Measured, said)].into());
     let words = judgement(&judged_all(&examined), &examined, false);
     assert!(words.contains("rendered and measured (voice: a quick voice)"), "{words}");
     assert!(!words.contains("by the model"), "{words}");

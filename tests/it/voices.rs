@@ -92,6 +92,6 @@ fn recordings_are_measured_and_what_is_not_recorded_is_named() {
     fs::write(bench.file("recordings.txt"), index.replace("words/1", "button")).expect("writable");
     let (out, err, code) = bench.asked(&["check", &folder, TINY]);
     assert_eq!((err.as_str(), code), ("", Some(0)), "{out}");
-    assert!(out.contains("spoken by the morning class: 1 texts, 1 of them in steps"), "{out}");
+    assert!(out.contains("spoken by the morning class: 1 text, 1 of them in steps"), "{out}");
     assert!(out.contains("not said, only shown: \"Key.\": not recorded"), "{out}");
 }

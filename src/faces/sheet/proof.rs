@@ -80,7 +80,8 @@ fn assumption(assumption: Assumption) -> String {
         Assumption::Report(span) => format!("reports in {}", said::span(span)),
         Assumption::Pace(span) => format!("a pace in {}", said::span(span)),
         Assumption::Speech { rate, texts } => {
-            format!("{texts} spoken texts by the model ({rate} words a minute and 0.6 s)")
+            let plural = if texts == 1 { "" } else { "s" };
+            format!("{texts} spoken text{plural} by the model ({rate} words a minute and 0.6 s)")
         }
         Assumption::Clock(error) => format!("the clock within {}", said::length(error)),
         Assumption::Jitter(late) => format!("cues at most {} late", said::length(late)),

@@ -4,6 +4,7 @@
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Basis, CLOCK_ERROR, Procedure, Profile};
 use crate::procedure::plan::{Plan, person};
+use crate::procedure::sayable::sayable;
 use crate::procedure::timing::{Decides, SpeechLengths, SpeechSource, What, bounds};
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
@@ -102,9 +103,19 @@ pub fn rests(procedure: &Procedure, plans: &[Plan], speech: &SpeechLengths) -> R
     Rests {
         written,
         assumed: assumed(procedure, plans, speech),
-        spoken: speech.sources(),
+        spoken: by_source(procedure, speech),
         voice: speech.voice.clone(),
     }
+}
+
+/// Of how many texts that can be said the length comes from where; titles and the like are only shown.
+fn by_source(procedure: &Procedure, speech: &SpeechLengths) -> BTreeMap<SpeechSource, usize> {
+    let said: BTreeSet<_> = sayable(procedure).into_iter().map(|text| text.id).collect();
+    let mut all = BTreeMap::new();
+    for (_, spoken) in speech.iter().filter(|(id, _)| said.contains(id)) {
+        *all.entry(spoken.source).or_insert(0) += 1;
+    }
+    all
 }
 
 /// The defaults that matter to these plans.
@@ -123,7 +134,7 @@ fn assumed(procedure: &Procedure, plans: &[Plan], speech: &SpeechLengths) -> Vec
     if walks.map(|step| person(procedure, step.by)).any(|profile| profile.pace == standard.pace) {
         all.push(Assumption::Pace(standard.pace));
     }
-    let by_model = speech.sources().get(&SpeechSource::Model).copied().unwrap_or(0);
+    let by_model = by_source(procedure, speech).get(&SpeechSource::Model).copied().unwrap_or(0);
     if by_model > 0 {
         let rate = procedure.operator.words_a_minute;
         all.push(Assumption::Speech { rate, texts: by_model });

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::procedure::model::{Alert, Node, Procedure, Step, Stretch, TextId};
+use super::model::{Alert, Node, Procedure, Step, Stretch, TextId};
 
 /// A text that can be said.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
