@@ -204,7 +204,12 @@ fn after_a_broken_bound_no_window_is_missed_by_who_keeps_the_bounds_again() {
     for more in (0..24_000).step_by(250) {
         for name in ["tin", "open", "fetch"] {
             let (run, rests) = slow(&script, name, more);
-            assert!(run.truth.outside.is_empty(), "{name} {more}: {:?}", run.truth.outside);
+            // What the guide itself gave up is no cue from which a window was missed.
+            let given_up =
+                |ix: StepIx| facts(&run).any(|fact| *fact == Fact::Noticed(Notice::Late(ix)));
+            let missed: Vec<_> =
+                run.truth.outside.iter().filter(|(ix, ..)| !given_up(*ix)).collect();
+            assert!(missed.is_empty(), "{name} {more}: {missed:?}");
             let (_, class) = run.ending.expect("an end");
             assert_ne!(format!("{class:?}"), "NotLearned", "{name} {more}");
             held += rests.iter().filter(|rest| **rest == Rest::Holds).count();

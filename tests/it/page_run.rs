@@ -132,7 +132,7 @@ fn a_replay_on_a_page_says_so_and_takes_no_reports() {
     assert_eq!(card["replay"], true);
     assert!(card["at"].is_i64(), "it shows the moments as they were: {card}");
     person.events.until("card", |card| !card["ended"].is_null());
-    drop(from);
+    from.lines().for_each(drop);
     assert_eq!(child.wait().expect("it ends").code(), Some(0));
 }
 
