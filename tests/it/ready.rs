@@ -139,7 +139,13 @@ fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
     assert!((80..800).contains(&lag) && told.contains("Runs count with"), "{told}");
     let (out, ..) = bench.asked(&["ready", "--look", "--player", "aplay"]);
     assert!(out.contains("ok       heard       aplay, by a person, 20"), "{out}");
-    let run = bench.guide("tests/terminal/tiny.bell", &["--voice", "none", "--player", "aplay"]);
+    // A stand-in that starts too slowly on a busy computer is told of as none, and the run is made again.
+    let led = || {
+        let _ = fs::remove_dir_all(bench.file("records"));
+        bench.guide("tests/terminal/tiny.bell", &["--voice", "none", "--player", "aplay"])
+    };
+    let run = (0..5).map(|_| led()).find(|run| !run.contains("no player here plays"));
+    let run = run.expect("the stand-in was taken once");
     assert!(!run.contains("nobody has said yet"), "{run}");
     let note = "sound: only tones; played by aplay, heard by a person on 20";
     let told =
