@@ -38,8 +38,12 @@ export async function browser() {
     const gone = new Promise((resolve) => child.on("exit", resolve));
     child.kill();
     await gone;
-    // Its helpers may still be writing.
-    rmSync(folder, { recursive: true, force: true, maxRetries: 20, retryDelay: 100 });
+    // Its helpers may still be writing; what they leave behind is no finding.
+    try {
+      rmSync(folder, { recursive: true, force: true, maxRetries: 20, retryDelay: 100 });
+    } catch (why) {
+      console.error(`${folder} stays: ${why.code}`);
+    }
   };
   return { driven, end };
 }

@@ -506,11 +506,13 @@ async function larger() {
     await here.until(() => document.getElementById("told").textContent === "");
     await readsLarge(here, "35-large-stop");
     await here.page.tap("text=No, go on");
+    await here.until(() => !document.body.innerText.includes("STOP NOW"), 5000);
   });
   await check("after a reload in the middle of a step DONE and the tools are there at once, and a tap reports", async () => {
+    const connected = () => here.until(() => document.getElementById("word").textContent === "DONE" && !document.body.innerText.includes("is hidden"), 5000);
     await here.page.reload();
     await here.sees("this is page 1");
-    assert.equal((await here.state()).word, "DONE");
+    await connected();
     assert.equal(await here.page.isVisible("#tools [data-press=slip]"), true);
     const offer = await here.page.locator("#offer").boundingBox();
     const big = await here.page.locator("#big").boundingBox();
@@ -523,6 +525,7 @@ async function larger() {
     const stood = { says: await here.page.textContent("#says") };
     await here.page.reload();
     await here.sees("this is page 1");
+    await connected();
     await here.page.tap("#big");
     await here.sees("sound on");
     await here.until((before) => document.getElementById("says").textContent !== before.says || document.getElementById("word").textContent !== "DONE", 5000, stood);
