@@ -7,7 +7,7 @@ use crate::guide::cue::{Cue, Fact, Notice, OutcomeKind, Tone};
 use crate::guide::out::Out;
 use crate::guide::run::{Acting, Before, Phase, Run, next_let_go};
 use crate::guide::world::{Expected, World, plus};
-use crate::procedure::plan::{PlanMet, Report, StepIx};
+use crate::procedure::plan::{Next, PlanMet, Report, StepIx};
 use crate::procedure::timing::{Bracket, CueTimes, Mark, Point, What, Why};
 use std::borrow::Cow;
 use std::sync::Arc;
@@ -194,12 +194,13 @@ impl Run {
     }
 
     /// When a window that lies ahead of this act closes for good: its own act is not even called for
-    /// before this one is reported.
+    /// before this one is reported. An answer may lead another way, so nothing is decided in its place.
     fn late_ahead(&self, world: &World, acting: &Acting) -> Option<(Moment, Due)> {
         let (_, why) = self.safe_act(world, acting, acting.first())?;
-        let why = why.filter(|why| !acting.chain.contains(&why.step))?;
+        let why = why.filter(|why| why.what == What::Window)?;
         let ahead = self.broken_at(world, why)?;
-        Some((ahead.at.after(Millis(1)).max(acting.grace), ahead.due))
+        leads_to(world, acting.last(), why.step)
+            .then(|| (ahead.at.after(Millis(1)).max(acting.grace), ahead.due))
     }
 
     /// When silence is declared: the latest act, the time in which the person would have seen it, and
@@ -447,6 +448,20 @@ impl Run {
             _ => self.step,
         }
     }
+}
+
+/// Whether a later step is reached from this one by acts alone, so that no answer leads past it.
+fn leads_to(world: &World, mut at: StepIx, to: StepIx) -> bool {
+    while world.step(at).report != Report::Answer {
+        match world.step(at).go_on {
+            Next::Step(next) if next > at && next <= to => at = next,
+            _ => return false,
+        }
+        if at == to {
+            return true;
+        }
+    }
+    false
 }
 
 /// The number of the limit that a sentence states for a step.

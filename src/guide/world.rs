@@ -65,7 +65,7 @@ impl World {
         timing: Box<dyn Timing + Send>,
         speech: SpeechLengths,
     ) -> World {
-        let chains = plan.indexed().map(|(at, _)| chain(&plan, at).into()).collect();
+        let chains = plan.indexed().map(|(at, _)| plan.chain(at).into()).collect();
         let (way, sayings) = (Vec::new(), Vec::new());
         let mut world = World { procedure, plan, timing, speech, way, chains, sayings };
         world.way = world.hoped_way();
@@ -304,22 +304,6 @@ impl World {
         }
         way
     }
-}
-
-/// This step and all that follow straight on, up to the one whose answer is awaited.
-fn chain(plan: &Plan, first: StepIx) -> Vec<StepIx> {
-    let mut chain = vec![first];
-    let mut at = first;
-    while plan.step(at).report != Report::Answer {
-        match plan.step(at).go_on {
-            Next::Step(next) if next > at && plan.step(next).straight_on => {
-                chain.push(next);
-                at = next;
-            }
-            _ => break,
-        }
-    }
-    chain
 }
 
 /// Where a target leads forward; a retry leads to the first step to do.

@@ -12,7 +12,7 @@ use super::table::{Given, Table};
 use super::ways::ways;
 use crate::clock::Moment;
 use crate::procedure::model::Procedure;
-use crate::procedure::plan::{Limit, Next, Plan, Report, StepIx};
+use crate::procedure::plan::{Limit, Plan, StepIx};
 use crate::procedure::timing::{
     CueTimes, Known, Mark, PlainTiming, Point, Promise, SpeechLengths, Timing, What, Why, prompt,
 };
@@ -69,7 +69,7 @@ impl NetworkTiming {
     #[must_use]
     pub fn new(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> NetworkTiming {
         let ways = ways(plan).unwrap_or_else(|_| vec![plan.clone()]);
-        let chains: Vec<_> = plan.indexed().map(|(at, _)| chain(plan, at)).collect();
+        let chains: Vec<_> = plan.indexed().map(|(at, _)| plan.chain(at)).collect();
         let mut begins = vec![Vec::new(); plan.steps.len()];
         for (at, _) in plan.indexed().filter(|(_, step)| !step.straight_on) {
             for step in &chains[at.0 as usize] {
@@ -105,22 +105,6 @@ impl NetworkTiming {
         let standing = self.shared.matters(at)?.now(at, known);
         Some((given, Table::new(given, at, &standing)))
     }
-}
-
-/// This step and all that follow straight on, up to the one whose answer is awaited.
-fn chain(plan: &Plan, first: StepIx) -> Vec<StepIx> {
-    let mut chain = vec![first];
-    let mut at = first;
-    while plan.step(at).report != Report::Answer {
-        match plan.step(at).go_on {
-            Next::Step(next) if next > at && plan.step(next).straight_on => {
-                chain.push(next);
-                at = next;
-            }
-            _ => break,
-        }
-    }
-    chain
 }
 
 impl Shared {

@@ -531,3 +531,18 @@ fn say_again_repeats_the_word_or_only_rings_where_no_time_is_left() {
     let again = desk.press(Press::SayAgain, 1);
     assert_eq!((said(&desk, &again), rung(&again)), only);
 }
+
+/// An answer that leads past the window may come within its bounds after the window has closed.
+#[test]
+fn a_window_behind_one_answer_does_not_decide_for_another() {
+    let open = StepIx(1);
+    let mut desk = Desk::at("slow-other-answer");
+    desk.cue(WAKE);
+    desk.press(Press::Done, 2500);
+    desk.cue(open);
+    desk.effects.clear();
+    desk.pass(45_000);
+    assert_eq!(outcome(&effects(&desk)), None, "{:#?}", noticed(&effects(&desk)));
+    let told = desk.press(Press::Answer(1), 0);
+    assert_eq!(outcome(&told), Some((open, OutcomeKind::Met(1))));
+}

@@ -366,6 +366,23 @@ impl Plan {
     pub fn indexed(&self) -> impl Iterator<Item = (StepIx, &PlanStep)> {
         self.steps.iter().enumerate().map(|(i, s)| (StepIx(u32::try_from(i).unwrap_or(0)), s))
     }
+
+    /// A step and all that follow it straight on, up to the one whose answer is awaited.
+    #[must_use]
+    pub fn chain(&self, first: StepIx) -> Vec<StepIx> {
+        let mut chain = vec![first];
+        let mut at = first;
+        while self.step(at).report != Report::Answer {
+            match self.step(at).go_on {
+                Next::Step(next) if next > at && self.step(next).straight_on => {
+                    chain.push(next);
+                    at = next;
+                }
+                _ => break,
+            }
+        }
+        chain
+    }
 }
 
 /// The person who does a step: a helper, or the operator.

@@ -18,8 +18,6 @@ mod demands;
 mod outcomes;
 mod stretch;
 
-pub(super) use stretch::chain;
-
 use super::hidden::{Ground, Hidden, Leg};
 use super::network::{EdgeTag, Network, NetworkError, Point};
 use crate::clock::{Millis, Span};

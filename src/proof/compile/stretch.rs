@@ -5,26 +5,10 @@
 use super::{Ahead, Entry, Maker, Path, TooLarge, Work};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{CLOCK_ERROR, Hold, Range, TextId};
-use crate::procedure::plan::{Next, Plan, Report, StepIx, person};
+use crate::procedure::plan::{StepIx, person};
 use crate::procedure::timing::{Mark, Point as Named, What, announced, hands, now_words, strokes};
 use crate::proof::hidden::{Ground, Hidden};
 use crate::source::Place;
-
-/// A step and all that follow it straight on, up to the one whose answer is awaited.
-pub(in crate::proof) fn chain(plan: &Plan, at: StepIx) -> Vec<StepIx> {
-    let mut chain = vec![at];
-    let mut here = at;
-    while plan.step(here).report != Report::Answer {
-        match plan.step(here).go_on {
-            Next::Step(next) if next > here && plan.step(next).straight_on => {
-                chain.push(next);
-                here = next;
-            }
-            _ => break,
-        }
-    }
-    chain
-}
 
 /// Longer than any length that a script can state.
 const LONGEST: Millis = Millis::secs(2 * 24 * 60 * 60);
@@ -61,7 +45,7 @@ impl Maker<'_> {
 
     /// This step and all that follow straight on, up to the one whose answer is awaited.
     pub(super) fn chain(&self, at: StepIx) -> Vec<StepIx> {
-        chain(self.plan, at)
+        self.plan.chain(at)
     }
 
     /// The words before the cue, text by text: cautions where nobody stops for them, then the prompts.

@@ -9,7 +9,7 @@ use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
 use crate::procedure::plan::{Next, Plan, StepIx};
 use crate::procedure::timing::{SpeechLengths, What, prompt};
-use crate::proof::compile::{End, Segment, chain};
+use crate::proof::compile::{End, Segment};
 use crate::proof::verdict::Segments;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
@@ -85,7 +85,7 @@ impl Destination {
 fn words(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: StepIx) -> Span {
     let step = plan.step(start);
     let said = prompt(plan, speech, start).hi;
-    let chain = chain(plan, start);
+    let chain = plan.chain(start);
     let alerts = chain.iter().flat_map(|ix| &plan.step(*ix).alerts).map(|alert| alert.text);
     // A reminder may come first where a window opens behind this cue.
     let awake = plan.awake.iter().filter(|awake| awake.covers(start)).map(|awake| awake.text);
@@ -98,7 +98,7 @@ fn words(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: Step
 /// What it takes to say the questions before a stretch. The answers take as long as the person likes:
 /// they are pauses.
 fn questions(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: StepIx) -> Millis {
-    let asks = chain(plan, start).into_iter().flat_map(|ix| &plan.step(ix).asks);
+    let asks = plan.chain(start).into_iter().flat_map(|ix| &plan.step(ix).asks);
     let asks = asks.filter_map(|id| procedure.readings.get(id.0 as usize));
     asks.fold(Millis::ZERO, |sum, reading| sum.plus(speech.of(reading.text).hi))
 }
@@ -109,7 +109,7 @@ pub(super) fn pauses(plan: &Plan, segments: &Segments) -> Vec<Pause> {
     let cues: BTreeSet<StepIx> =
         segments.values().flat_map(|s| s.cues.iter().map(|(step, _)| *step)).collect();
     for cue in cues {
-        for ix in chain(plan, cue) {
+        for ix in plan.chain(cue) {
             let step = plan.step(ix);
             if plan.step(cue).rest_before {
                 all.extend(step.alerts.iter().map(|alert| Pause { step: cue, place: alert.place }));

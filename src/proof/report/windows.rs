@@ -9,7 +9,7 @@ use crate::clock::Millis;
 use crate::procedure::model::{Event, HowMany};
 use crate::procedure::plan::StepIx;
 use crate::procedure::timing::{Mark, What};
-use crate::proof::compile::{Demand, Segment, WindowKey, chain};
+use crate::proof::compile::{Demand, Segment, WindowKey};
 use crate::proof::controllable::Stopped;
 use crate::proof::network::{Network, Point};
 use crate::proof::verdict::{Proof, ProvenPlan};
@@ -201,7 +201,7 @@ fn counted_from(part: &ProvenPlan, segment: &Segment, demand: &Demand) -> Option
     let WindowKey { step, place } = demand.key;
     let window = part.way.step(step).windows.iter().find(|window| window.place == place)?;
     // A stretch of acts is reported once, at its last.
-    let reported = chain(&part.way, window.anchor.step).last().copied();
+    let reported = part.way.chain(window.anchor.step).last().copied();
     Some((reported.unwrap_or(window.anchor.step), Mark::Reported))
 }
 
