@@ -296,9 +296,11 @@ impl Run {
         cool_down: Option<Moment>,
         out: &mut Out,
     ) {
-        let times = &mut self.entered[ix.0 as usize];
-        *times = times.saturating_add(1);
-        out.record(Fact::Entered(ix, *times));
+        let nth = self.entered.get(ix.0 as usize).map_or(1, |times| times.saturating_add(1));
+        if let Some(times) = self.entered.get_mut(ix.0 as usize) {
+            *times = nth;
+        }
+        out.record(Fact::Entered(ix, nth));
         let above = self.step;
         self.step = ix;
         self.listing = false;
