@@ -87,6 +87,9 @@ pub struct Timing {
     /// Proven: every window, limit, hold and count with an upper end, the tightest first.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub windows: Option<Vec<Window>>,
+    /// Proven: every answer for the ear while which the next words are said: no time is left after it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub talked_over: Option<Vec<TalkedOver>>,
     /// Proven: every cue, in the order of the script.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cues: Option<Vec<Cue>>,
@@ -105,6 +108,17 @@ pub struct Timing {
     /// The line of the retry that explodes, or of what cannot be laid.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub line: Option<u32>,
+}
+
+/// An answer for the ear that is talked over.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct TalkedOver {
+    /// The line of its step.
+    pub line: u32,
+    /// Its step.
+    pub step: String,
+    /// The step whose words are said meanwhile.
+    pub by: String,
 }
 
 /// How much was proven.
@@ -374,6 +388,7 @@ fn proven(report: &Report, names: &Names<'_>, verdict: String) -> Timing {
         rests_on: Some(rests_on(&report.rests, names)),
         lengths: Some(lengths(&report.lengths, names)),
         windows: Some(windows(report, names)),
+        talked_over: Some(talked_over(report, names)),
         cues: Some(cues(report, names)),
         ..Timing::default()
     }
@@ -419,6 +434,15 @@ fn windows(report: &Report, names: &Names<'_>) -> Vec<Window> {
         }),
         comfortable: window.hard.is_none(),
         hard: window.hard.map(hard),
+    });
+    rows.collect()
+}
+
+fn talked_over(report: &Report, names: &Names<'_>) -> Vec<TalkedOver> {
+    let rows = report.talked_over.iter().map(|row| TalkedOver {
+        line: names.line(row.place),
+        step: names.step(row.at).unwrap_or_default(),
+        by: names.step(row.next).unwrap_or_default(),
     });
     rows.collect()
 }

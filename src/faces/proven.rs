@@ -29,7 +29,8 @@ use crate::procedure::model::Basis;
 use crate::procedure::timing::{Mark, SpeechSource};
 use crate::proof::lengths::{Lengths, Worst};
 use crate::proof::report::{
-    Assumption, COMFORTABLE, CueReport, Hard, InPlan, Latest, Report, Rests, WindowReport,
+    Assumption, COMFORTABLE, CueReport, Hard, InPlan, Latest, Report, Rests, TalkedOver,
+    WindowReport,
 };
 use crate::source::Place;
 
@@ -75,6 +76,7 @@ pub fn proven(report: &Report, examined: &Examined, all: bool) -> String {
     let mut text = lines(&claim(report, examined));
     let _ = write!(text, "\n{}\n{}", rests(&report.rests), lengths(&report.lengths, examined));
     text.push_str(&windows(report, examined, all));
+    text.push_str(&talked_over(&report.talked_over, examined));
     if all {
         text.push_str(&cues(&report.cues, examined));
     }
@@ -287,6 +289,24 @@ fn hardness(hard: Hard) -> String {
             format!("not comfortable for a person: less than {COMFORTABLE} to spare")
         }
     }
+}
+
+fn talked_over(rows: &[TalkedOver], examined: &Examined) -> String {
+    if rows.is_empty() {
+        return String::new();
+    }
+    let why =
+        "An answer is listened for while the next words are said, which leave no time after it,";
+    let mut text = format!("\n{}", lines(why));
+    for row in rows {
+        let answer = format!("line {}, {}", line(row.place, examined), step(row.at, examined));
+        let plan = examined.plans.get(row.next.plan);
+        let said = plan.and_then(|plan| plan.steps.get(row.next.step.0 as usize));
+        let said = said.map_or(0, |step| line(step.place, examined));
+        let words = format!("     meanwhile  {answer}: the words of line {said}");
+        let _ = writeln!(text, "{}", fit(&words, COLUMNS));
+    }
+    text
 }
 
 fn cues(cues: &[CueReport], examined: &Examined) -> String {

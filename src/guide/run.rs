@@ -420,21 +420,11 @@ impl Run {
         self.phase = Phase::Acting(Arc::new(acting));
     }
 
-    /// The next step on the hoped-for way is prepared while this answer is awaited, where no time is
-    /// left for it afterwards.
+    /// The next step on the hoped-for way is prepared while this answer is awaited, unless the ear is
+    /// needed for it and enough time is left afterwards.
     fn prepare_ahead(&mut self, world: &World, last: StepIx, heard: Moment) {
-        let Next::Step(next) = world.hoped(last) else { return };
-        if (next.0 as usize) >= world.plan.steps.len() {
-            return;
-        }
-        let step = world.step(next);
-        let pressed = !step.rest_before || !step.windows.is_empty();
-        let stops = world.asked(next, 0).is_some()
-            || (step.rest_before && world.alert(next, 0).is_some())
-            || self.hold != HoldState::No && step.rest_before;
-        if pressed && !stops && !step.straight_on {
-            self.early = Some(Early { step: next, before: Before::new(world, next, heard) });
-        }
+        let Some(next) = world.plan.said_ahead(last) else { return };
+        self.early = Some(Early { step: next, before: Before::new(world, next, heard) });
     }
 
     /// The run's way is over: item verdicts are settled, and a learned ending is tested.

@@ -65,6 +65,9 @@ impl World {
         timing: Box<dyn Timing + Send>,
         speech: SpeechLengths,
     ) -> World {
+        let quiet = Some(timing.quiet());
+        let same = plan.quiet == quiet;
+        let plan = if same { plan } else { Arc::new(Plan { quiet, ..Plan::clone(&plan) }) };
         let chains = plan.indexed().map(|(at, _)| plan.chain(at).into()).collect();
         let (way, sayings) = (Vec::new(), Vec::new());
         let mut world = World { procedure, plan, timing, speech, way, chains, sayings };
@@ -112,11 +115,7 @@ impl World {
 
     /// Where the hoped-for way leads from a step.
     pub fn hoped(&self, ix: StepIx) -> Next {
-        let step = self.step(ix);
-        match step.met.first() {
-            Some(met) if step.report == Report::Answer => forward(&met.then),
-            _ => step.go_on,
-        }
+        self.plan.hoped(ix)
     }
 
     /// The steps of one stretch of hands: this one and all that follow straight on, up to the one
@@ -306,18 +305,10 @@ impl World {
     }
 }
 
-/// Where a target leads forward; a retry leads to the first step to do.
-pub(super) fn forward(target: &Target) -> Next {
-    match target {
-        Target::To(next) | Target::ThisOne { next, .. } => *next,
-        Target::Again { enter, .. } => Next::Step(*enter),
-    }
-}
-
 /// Where the outcomes of a step lead, tries spent or not; not what a miss or a lost guard leads to.
 pub(super) fn targets(step: &PlanStep) -> Vec<Next> {
     fn ends(target: &Target, all: &mut Vec<Next>) {
-        all.push(forward(target));
+        all.push(target.first());
         if let Target::Again { spent, .. } = target {
             ends(spent, all);
         }

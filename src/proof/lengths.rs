@@ -14,6 +14,7 @@ mod chains;
 mod legs;
 
 use super::controllable::Stopped;
+use super::quiet::hush;
 use super::verdict::{Segments, whole};
 use super::ways::ways;
 use crate::clock::Millis;
@@ -89,7 +90,8 @@ impl Lengths {
 /// is not proven.
 #[must_use]
 pub fn lengths(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> Option<Lengths> {
-    let ways = ways(plan).ok()?;
+    let mut ways = ways(plan).ok()?;
+    hush(procedure, &mut ways, speech, &|| false).ok()?;
     let one = |way: &Plan| {
         let segments = whole(procedure, way, speech, &|| false).ok()?.ok()?;
         from_segments(procedure, way, speech, &segments, &|| false).ok()

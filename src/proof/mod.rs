@@ -11,6 +11,7 @@ pub mod hidden;
 pub mod lengths;
 pub mod network;
 mod order;
+mod quiet;
 pub mod repair;
 pub mod report;
 mod search;

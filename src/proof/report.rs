@@ -13,6 +13,7 @@ mod windows;
 use super::compile::{Explosion, TooLarge};
 use super::controllable::Stopped;
 use super::lengths::{Lengths, from_segments};
+use super::quiet::talked_over;
 use super::repair::{Repair, repairs_until};
 use super::verdict::{Extent, Proof, Refusal, Verdict, prove};
 use crate::clock::{Millis, Span};
@@ -21,6 +22,7 @@ use crate::procedure::plan::{Plan, StepIx};
 use crate::procedure::timing::{Mark, SpeechLengths, What};
 use crate::source::Place;
 
+pub use super::quiet::TalkedOver;
 pub use rests::{Assumption, Rests, WrittenBound, rests};
 
 /// Less than this to spare is not comfortable for a person (common practice, no source).
@@ -43,6 +45,8 @@ pub struct Report {
     pub lengths: Lengths,
     /// Every window, limit, hold and count with an upper end, the tightest first.
     pub windows: Vec<WindowReport>,
+    /// Every answer for the ear while which something is said.
+    pub talked_over: Vec<TalkedOver>,
     /// Every cue, in the order of the script; empty where they were not asked for.
     pub cues: Vec<CueReport>,
 }
@@ -68,7 +72,7 @@ pub struct WindowReport {
     /// Its own upper end.
     pub length: Millis,
     /// So much sooner it could close, in every turn, and still be met in the worst case; 1 ms more is
-    /// not proven any more.
+    /// not proven any more with the same answers awaited in quiet.
     pub slack: Millis,
     /// The latest safe moment of the cue that it binds.
     pub latest: Option<Latest>,
@@ -193,6 +197,7 @@ pub fn report(
         rests: rests(procedure, plans, speech),
         lengths: lengths?.into_iter().reduce(Lengths::or).unwrap_or_default(),
         windows: windows::windows(proof, trials)?,
+        talked_over: talked_over(procedure, proof),
         cues: if with_cues { cues::cues(proof, trials)? } else { Vec::new() },
     })
 }

@@ -8,11 +8,12 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use super::compile::WindowKey;
 use super::compile::ahead::{Matters, Standing, visits};
+use super::quiet::hush;
 use super::table::{Given, Table};
 use super::ways::ways;
 use crate::clock::Moment;
 use crate::procedure::model::Procedure;
-use crate::procedure::plan::{Limit, Plan, StepIx};
+use crate::procedure::plan::{Limit, Plan, Quiet, StepIx};
 use crate::procedure::timing::{
     CueTimes, Known, Mark, PlainTiming, Point, Promise, SpeechLengths, Timing, What, Why, prompt,
 };
@@ -68,7 +69,9 @@ impl NetworkTiming {
     /// Works out every cue that can be come to while the script's bounds are kept.
     #[must_use]
     pub fn new(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths) -> NetworkTiming {
-        let ways = ways(plan).unwrap_or_else(|_| vec![plan.clone()]);
+        let mut ways = ways(plan).unwrap_or_else(|_| vec![plan.clone()]);
+        // Nobody stops it: it has been proven before the run, or is small.
+        let _ = hush(procedure, &mut ways, speech, &|| false);
         let chains: Vec<_> = plan.indexed().map(|(at, _)| plan.chain(at)).collect();
         let mut begins = vec![Vec::new(); plan.steps.len()];
         for (at, _) in plan.indexed().filter(|(_, step)| !step.straight_on) {
@@ -274,6 +277,10 @@ impl Timing for NetworkTiming {
 
     fn closes(&self, point: Point, known: &Known) -> Option<(Moment, Why)> {
         self.shared.plain.latest_where(point, known, &|_, _, _| false)
+    }
+
+    fn quiet(&self) -> Quiet {
+        self.shared.ways.first().and_then(|plan| plan.quiet.clone()).unwrap_or_default()
     }
 
     fn promise(&self, cue: Point, known: &Known) -> Promise {

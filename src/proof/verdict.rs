@@ -9,6 +9,7 @@
 use super::compile::{Explosion, Forms, Segment, TooLarge, WindowKey, segment};
 use super::controllable::{Cycle, Part, Role, Stopped, Verdict as Answer, check_until};
 use super::hidden::Ground;
+use super::quiet::hush;
 use super::ways::ways;
 use crate::clock::Millis;
 use crate::procedure::model::Procedure;
@@ -122,10 +123,11 @@ pub fn prove(
     let extent = Extent { plans: plans.len(), ..Extent::default() };
     let mut proof = Proof { extent, parts: Vec::new() };
     for (nth, plan) in plans.iter().enumerate() {
-        let ways = match ways(plan) {
+        let mut ways = match ways(plan) {
             Ok(ways) => ways,
             Err(step) => return Ok(Err(Verdict::TooLarge(TooLarge::Ways(step)))),
         };
+        hush(procedure, &mut ways, speech, stop)?;
         for way in ways {
             let segments = match whole(procedure, &way, speech, stop)? {
                 Ok(segments) => segments,
@@ -193,10 +195,10 @@ pub(super) fn whole(
 }
 
 /// A segment, or why it is refused, or why none was made.
-type Made = Result<Result<Segment, Box<Refusal>>, TooLarge>;
+pub(super) type Made = Result<Result<Segment, Box<Refusal>>, TooLarge>;
 
 /// One segment, its windows counted in whichever form holds.
-fn one(
+pub(super) fn one(
     procedure: &Procedure,
     plan: &Plan,
     speech: &SpeechLengths,

@@ -51,6 +51,7 @@ mod proofs_rules;
 mod proofs_trees;
 mod pty;
 mod questions;
+mod quiet;
 mod reading;
 mod readme;
 mod ready;

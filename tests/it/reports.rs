@@ -13,12 +13,13 @@ use stepbell::faces::verdict::judgement;
 use stepbell::guide::sayable;
 use stepbell::procedure::model::Procedure;
 use stepbell::procedure::plan::{Next, Plan, Report as Told, StepIx};
-use stepbell::procedure::timing::{Mark, SpeechSource, What};
+use stepbell::procedure::timing::{Mark, SpeechSource, Timing as _, What};
 use stepbell::procedure::{Examined, examine};
 use stepbell::proof::compile::{Forms, Segment, TooLarge, segment};
 use stepbell::proof::controllable::{Stopped, Verdict as Answer, check};
 use stepbell::proof::network::{EdgeTag, Network, Point};
 use stepbell::proof::report::{Hard, Judgement, Report, WindowReport, judge};
+use stepbell::proof::timing::NetworkTiming;
 use stepbell::proof::tn;
 use stepbell::proof::verdict::{Verdict, prove, verdict};
 
@@ -99,6 +100,16 @@ fn told(window: &WindowReport, examined: &Examined) -> String {
 
 // ------------------------------------------------------------------ exact to the millisecond
 
+/// The plans with the answers that the proof awaits in quiet: what is to spare is so as it is led.
+fn led(examined: &Examined) -> Vec<Plan> {
+    let procedure = examined.procedure.as_ref().expect("a model");
+    let mut plans = examined.plans.clone();
+    for plan in &mut plans {
+        plan.quiet = Some(NetworkTiming::new(procedure, plan, &examined.speech).quiet());
+    }
+    plans
+}
+
 /// The plans with one line's end so much sooner.
 fn sooner(plans: &[Plan], window: &WindowReport, by: Millis) -> Vec<Plan> {
     let mut plans = plans.to_vec();
@@ -127,14 +138,15 @@ fn what_a_window_has_to_spare_is_exact() {
         let proven = |plans: &[Plan]| {
             matches!(verdict(procedure, plans, &examined.speech), Verdict::Proven(_))
         };
+        let plans = led(&examined);
         for window in &report.windows {
             let line = examined.sources.line_col(window.place).line;
-            if sooner(&examined.plans, window, Millis(1)) == examined.plans {
+            if sooner(&plans, window, Millis(1)) == plans {
                 continue; // a count's or a hold's own length: a sum of constants, tried below
             }
-            let less = sooner(&examined.plans, window, window.slack);
+            let less = sooner(&plans, window, window.slack);
             assert!(proven(&less), "{name}, line {line}: {window:?}");
-            let more = sooner(&examined.plans, window, window.slack.plus(Millis(1)));
+            let more = sooner(&plans, window, window.slack.plus(Millis(1)));
             assert!(!proven(&more), "{name}, line {line}: {window:?}");
             tried += 1;
         }
@@ -190,11 +202,12 @@ fn the_latest_safe_moment_is_exact() {
     for (name, examined) in scripts() {
         let Some(report) = reported(&examined) else { continue };
         let procedure = examined.procedure.as_ref().expect("a model");
+        let plans = led(&examined);
         for window in &report.windows {
             let Some(latest) = window.latest else { continue };
             let from = &examined.plans[latest.from.plan].step(latest.from.step).name;
             let all_hold = |after: Millis| {
-                examined.plans.iter().all(|plan| {
+                plans.iter().all(|plan| {
                     segments(&examined, procedure, plan).iter().all(|segment| {
                         let mut network = segment.network.clone();
                         for demand in &segment.demands {
@@ -276,11 +289,12 @@ fn how_long_a_cue_may_wait_is_exact() {
     for (name, examined) in scripts() {
         let Some(report) = reported(&examined) else { continue };
         let procedure = examined.procedure.as_ref().expect("a model");
+        let plans = led(&examined);
         for cue in &report.cues {
             let Some(wait) = cue.may_wait else { continue };
             let all_hold = |by: Millis| {
-                examined.plans.iter().all(|plan| {
-                    let place = examined.plans[cue.at.plan].step(cue.at.step).place;
+                plans.iter().all(|plan| {
+                    let place = plans[cue.at.plan].step(cue.at.step).place;
                     let step = plan.indexed().find(|(_, step)| step.place == place);
                     let Some((step, _)) = step else { return true };
                     let segments = segments(&examined, procedure, plan);

@@ -13,7 +13,7 @@ use stepbell::guide::cue::{Cue, Effect, Fact, GapKind, Input, Press, Tone};
 use stepbell::guide::{Guide, Settings, sayable};
 use stepbell::power::Length;
 use stepbell::procedure::model::{Procedure, TextId};
-use stepbell::procedure::plan::{GuardIx, Plan, StepIx};
+use stepbell::procedure::plan::{GuardIx, Plan, Quiet, StepIx};
 use stepbell::procedure::timing::{Known, Mark, Point, Promise, SpeechLengths, Timing, Why};
 use stepbell::proof::timing::NetworkTiming;
 
@@ -56,6 +56,10 @@ impl Timing for Heard {
 
     fn promise(&self, cue: Point, known: &Known) -> Promise {
         self.0.promise(cue, known)
+    }
+
+    fn quiet(&self) -> Quiet {
+        self.0.quiet()
     }
 }
 

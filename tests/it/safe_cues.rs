@@ -9,7 +9,7 @@ use stepbell::clock::{Millis, Moment};
 use stepbell::guide::{Guide, Settings};
 use stepbell::power::Length;
 use stepbell::procedure::model::Procedure;
-use stepbell::procedure::plan::{Choices, Plan};
+use stepbell::procedure::plan::{Choices, Plan, Quiet};
 use stepbell::procedure::timing::{
     Known, Mark, PlainTiming, Point, Promise, SpeechLengths, Timing, Why,
 };
@@ -57,6 +57,10 @@ impl Timing for Heard {
 
     fn promise(&self, cue: Point, known: &Known) -> Promise {
         self.0.promise(cue, known)
+    }
+
+    fn quiet(&self) -> Quiet {
+        self.0.quiet()
     }
 }
 

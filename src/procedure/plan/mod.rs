@@ -23,6 +23,7 @@ use crate::procedure::model::{
     Procedure, Profile, PurseId, Range, ReadingId, SignId, TextId,
 };
 use crate::source::Place;
+use std::collections::BTreeSet;
 
 /// A step of a plan.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -79,6 +80,17 @@ pub struct Plan {
     pub awake: Vec<Awake>,
     /// Every new thing with a turn of its own in a `for each`, in order of its turn.
     pub things: Vec<Thing>,
+    /// Answers that are awaited in quiet, once the proof has decided which.
+    pub quiet: Option<Quiet>,
+}
+
+/// Steps whose answer is listened for: nothing of what comes after it is said before it is told.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Quiet {
+    /// Which steps.
+    pub steps: BTreeSet<StepIx>,
+    /// What is said behind such an answer is counted as so much longer.
+    pub spare: Millis,
 }
 
 /// What comes next on the way forward.
@@ -120,6 +132,17 @@ pub enum Target {
         /// Where it stands.
         place: Place,
     },
+}
+
+impl Target {
+    /// Where it leads forward; a retry leads to the first step to do.
+    #[must_use]
+    pub const fn first(&self) -> Next {
+        match self {
+            Target::To(next) | Target::ThisOne { next, .. } => *next,
+            Target::Again { enter, .. } => Next::Step(*enter),
+        }
+    }
 }
 
 /// One step, everything resolved.
@@ -365,6 +388,33 @@ impl Plan {
     /// All steps with their indices.
     pub fn indexed(&self) -> impl Iterator<Item = (StepIx, &PlanStep)> {
         self.steps.iter().enumerate().map(|(i, s)| (StepIx(u32::try_from(i).unwrap_or(0)), s))
+    }
+
+    /// Where the hoped-for way leads from a step.
+    #[must_use]
+    pub fn hoped(&self, at: StepIx) -> Next {
+        let step = self.step(at);
+        match step.met.first() {
+            Some(met) if step.report == Report::Answer => met.then.first(),
+            _ => step.go_on,
+        }
+    }
+
+    /// The step on the hoped-for way that is prepared while the answer of this one is awaited: no one
+    /// can rest before it, nothing is asked there, and it has a cue of its own.
+    #[must_use]
+    pub fn ahead(&self, at: StepIx) -> Option<StepIx> {
+        let Next::Step(next) = self.hoped(at) else { return None };
+        let step = self.steps.get(next.0 as usize)?;
+        let asks = || self.chain(next).iter().any(|ix| !self.step(*ix).asks.is_empty());
+        (!step.rest_before && !step.straight_on && !asks()).then_some(next)
+    }
+
+    /// The same, where it is not awaited in quiet.
+    #[must_use]
+    pub fn said_ahead(&self, at: StepIx) -> Option<StepIx> {
+        let quiet = self.quiet.as_ref().is_some_and(|quiet| quiet.steps.contains(&at));
+        self.ahead(at).filter(|_| !quiet)
     }
 
     /// A step and all that follow it straight on, up to the one whose answer is awaited.

@@ -20,7 +20,7 @@ pub use plain::PlainTiming;
 
 use crate::clock::{Millis, Moment, Span};
 use crate::procedure::model::{Basis, Event, PurseId};
-use crate::procedure::plan::{Anchor, StepIx};
+use crate::procedure::plan::{Anchor, Quiet, StepIx};
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -299,6 +299,10 @@ pub trait Timing {
     /// before `latest`, which may be stricter for the sake of what follows.
     fn closes(&self, point: Point, known: &Known) -> Option<(Moment, Why)> {
         Some((self.latest(point, known)?, self.why(point, known)?))
+    }
+    /// The answers that are awaited in quiet: everything promised here rests on that.
+    fn quiet(&self) -> Quiet {
+        Quiet::default()
     }
     /// What `latest` of a cue promises.
     fn promise(&self, cue: Point, known: &Known) -> Promise {

@@ -22,7 +22,7 @@ use super::hidden::{Ground, Hidden, Leg};
 use super::network::{EdgeTag, Network, NetworkError, Point};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Procedure, PurseId};
-use crate::procedure::plan::{Next, Plan, StepIx, Target};
+use crate::procedure::plan::{Next, Plan, Quiet, StepIx};
 use crate::procedure::timing::{Point as Named, SpeechLengths, What};
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
@@ -243,6 +243,8 @@ struct Maker<'a> {
     forms: &'a Forms,
     /// The run begins again here, after a miss: windows of the first try are past.
     afresh: bool,
+    /// By how much the words of a step behind an answer awaited in quiet are counted as longer.
+    spared: BTreeMap<StepIx, Millis>,
     /// Ends of windows that are not laid.
     without: ahead::Without,
     /// How cues are come to, where that is asked for.
@@ -279,12 +281,18 @@ impl<'a> Maker<'a> {
             retried: BTreeMap::new(),
         };
         let afresh = !plan.step(start).rest_before;
+        let spare = |quiet: &Quiet| {
+            let steps = quiet.steps.iter().filter_map(|at| plan.ahead(*at));
+            steps.map(|next| (next, quiet.spare)).collect()
+        };
+        let spared = plan.quiet.as_ref().map(spare).unwrap_or_default();
         Maker {
             procedure,
             plan,
             speech,
             forms,
             afresh,
+            spared,
             without: ahead::Without::new(),
             visits: None,
             late_of: BTreeMap::new(),
@@ -359,12 +367,4 @@ impl<'a> Maker<'a> {
 
 const fn forward(to: Next) -> Onward {
     Onward { to, retry: None, spent: None }
-}
-
-/// Where a target leads at first.
-fn first_of(target: &Target) -> Next {
-    match target {
-        Target::To(next) | Target::ThisOne { next, .. } => *next,
-        Target::Again { enter, .. } => Next::Step(*enter),
-    }
 }

@@ -2,9 +2,7 @@
 //!
 //! Takes the end of an act; gives a branch for each outcome, cut at resting points.
 
-use super::{
-    Ahead, End, Entry, Maker, Onward, Path, Retry, TooLarge, WindowKey, Work, first_of, forward,
-};
+use super::{Ahead, End, Entry, Maker, Onward, Path, Retry, TooLarge, WindowKey, Work, forward};
 use crate::clock::{Millis, Span};
 use crate::procedure::model::{Hold, PurseId, Range};
 use crate::procedure::plan::{
@@ -54,20 +52,9 @@ impl Maker<'_> {
         self.asides(at, cue, end, ahead, chain, path)
     }
 
-    /// The step on the hoped-for way is prepared while this answer is awaited.
+    /// The step on the hoped-for way is prepared while this answer is awaited, unless in quiet.
     pub(super) fn ahead(&self, at: StepIx, cue: Point, path: &Path) -> Option<Ahead> {
-        let step = self.plan.step(at);
-        let hoped = match step.met.first() {
-            Some(met) if step.report == Report::Answer => first_of(&met.then),
-            _ => step.go_on,
-        };
-        let Next::Step(next) = hoped else { return None };
-        let after = self.plan.step(next);
-        let asks = self.chain(next).iter().any(|ix| !self.plan.step(*ix).asks.is_empty());
-        let pressed = !after.rest_before || !after.windows.is_empty();
-        if !pressed || asks || after.straight_on || after.rest_before {
-            return None;
-        }
+        let next = self.plan.said_ahead(at)?;
         let mut words = path.seen.iter();
         let words = words.find(|(named, f)| named.mark == Mark::Heard && f[0].root == cue);
         let (by, heard) = words.map_or((at, Millis::ZERO), |(n, f)| (n.step, f[0].span().hi));

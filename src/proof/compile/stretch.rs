@@ -85,6 +85,8 @@ impl Maker<'_> {
         let cool = entry.cool.map(|(length, place)| ground(What::CoolDown, place, length));
         let prepared = entry.ahead.is_some_and(|ahead| ahead.whose == at) && cool.is_none();
         let mut last = if prepared { Vec::new() } else { words };
+        let spared = self.spared.get(&at).copied();
+        last.extend(spared.map(|spare| ground(What::PrepareWords, step.place, spare)));
         last.extend(self.reminders(at));
         if let Some(over) = entry.over {
             self.after(over, cue, cool.into_iter().chain(last.iter().copied()).collect(), at)?;

@@ -80,10 +80,9 @@ impl Destination {
     }
 }
 
-/// What is said between the outcome before a segment and its first cue. A step with a window is
-/// prepared while the answer before it is awaited, which may leave nothing to be said.
+/// What is said between the outcome before a segment and its first cue. Where the run cannot rest,
+/// all may have been said while the answer above was awaited.
 fn words(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: StepIx) -> Span {
-    let step = plan.step(start);
     let said = prompt(plan, speech, start).hi;
     let chain = plan.chain(start);
     let alerts = chain.iter().flat_map(|ix| &plan.step(*ix).alerts).map(|alert| alert.text);
@@ -91,7 +90,7 @@ fn words(procedure: &Procedure, plan: &Plan, speech: &SpeechLengths, start: Step
     let awake = plan.awake.iter().filter(|awake| awake.covers(start)).map(|awake| awake.text);
     let more = alerts.chain(awake).fold(Millis::ZERO, |sum, text| sum.plus(speech.of(text).hi));
     let more = more.plus(questions(procedure, plan, speech, start));
-    let least = if step.windows.is_empty() { said } else { Millis::ZERO };
+    let least = if plan.step(start).rest_before { said } else { Millis::ZERO };
     Span::new(least, said.plus(more))
 }
 
