@@ -5,11 +5,12 @@ use std::fs;
 use std::io::{BufRead, BufReader, Write};
 use std::process::Stdio;
 use std::sync::mpsc::channel;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serde_json::Value;
 use stepbell::faces::tones::{Register, Signal, samples};
 
+use crate::journals::skipped;
 use crate::loudspeaker::Bench;
 use crate::pty::Term;
 
@@ -67,8 +68,20 @@ fn without_a_folder_for_records_no_run_is_fit() {
     assert_eq!(told.status.code(), Some(4));
 }
 
+/// What a sound check told, how it ended, and by how much our own hand came too late at the most.
+struct Checked {
+    told: String,
+    code: Option<i32>,
+    late: Duration,
+}
+
+/// What is told where taps are too uneven.
+const NOT_MEASURED: &str = "The lag is not measured: ";
+/// A hand that is not woken within this time taps too unevenly for any lag to be measured.
+const BUSY: Duration = Duration::from_millis(40);
+
 /// Answers the sound check: what a line asks, and a tap for each tick that was played.
-fn checked(bench: &Bench, heard: &str) -> (String, Option<i32>) {
+fn checked(bench: &Bench, heard: &str) -> Checked {
     let mut child = bench
         .call(&["ready", "--player", "aplay", "--voice", "none"])
         .stdin(Stdio::piped())
@@ -87,8 +100,14 @@ fn checked(bench: &Bench, heard: &str) -> (String, Option<i32>) {
     });
     let tick = samples(Signal::Tick, Register::Real, 22_050);
     let (mut told, mut seen, mut tapping) = (String::new(), 0, false);
+    let mut late = Duration::ZERO;
     loop {
-        match from.recv_timeout(Duration::from_millis(10)) {
+        let asked = Instant::now();
+        let got = from.recv_timeout(Duration::from_millis(10));
+        if tapping {
+            late = late.max(asked.elapsed().saturating_sub(Duration::from_millis(10)));
+        }
+        match got {
             Ok(line) => {
                 told.push_str(&line);
                 told.push('\n');
@@ -114,7 +133,7 @@ fn checked(bench: &Bench, heard: &str) -> (String, Option<i32>) {
             Err(std::sync::mpsc::RecvTimeoutError::Timeout) => {}
         }
     }
-    (told, child.wait().expect("it ends").code())
+    Checked { told, code: child.wait().expect("it ends").code(), late }
 }
 
 #[test]
@@ -122,10 +141,16 @@ fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
     let bench = Bench::new("ready-heard");
     let bench = bench.plays();
     // On a busy computer the stand-in may not be steady; the check says so, and one makes it again.
-    let (told, code) = (0..5)
-        .map(|_| checked(bench, "yes\n"))
-        .find(|(told, _)| !told.contains("The lag is not measured: "))
-        .expect("it was measured once");
+    let mut tries: Vec<Checked> = Vec::new();
+    while tries.len() < 5 && tries.last().is_none_or(|last| last.told.contains(NOT_MEASURED)) {
+        tries.push(checked(bench, "yes\n"));
+    }
+    if tries.iter().all(|one| one.told.contains(NOT_MEASURED) && one.late > BUSY) {
+        skipped("the lag of a loudspeaker: this computer is too busy to tap along");
+        return;
+    }
+    let Checked { told, code, .. } = tries.pop().expect("one was made");
+    assert!(!told.contains(NOT_MEASURED), "{told}");
     // No voice and no terminal: told, but the sound was heard.
     assert_eq!(code, Some(1), "{told}");
     // Where its lines break hangs on the length of the folder.
@@ -157,11 +182,11 @@ fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
 #[test]
 fn what_was_not_heard_is_not_kept() {
     let bench = Bench::new("ready-unheard");
-    let (told, code) = checked(bench.plays(), "no\n");
+    let Checked { told, code, .. } = checked(bench.plays(), "no\n");
     assert!(told.contains("Not heard. Turn the volume up"), "{told}");
     assert_eq!((code, bench.text(".config/stepbell/sound.json").as_str()), (Some(1), ""));
     let bench = Bench::new("ready-nobody");
-    let (told, _) = checked(bench.plays(), "stop\n");
+    let Checked { told, .. } = checked(bench.plays(), "stop\n");
     assert!(told.contains("Nobody has said that it was heard."), "{told}");
     assert_eq!(bench.text(".config/stepbell/sound.json"), "");
 }
