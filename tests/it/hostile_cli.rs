@@ -28,7 +28,7 @@ const MOST_KIB: u64 = 96 << 10;
 const SOON: Duration = Duration::from_secs(1);
 /// How long files of some ten thousand lines may take: unoptimised, reading one takes about a second
 /// of a free processor. Optimised, they must be as quick as any other.
-const LONG: Duration = Duration::from_secs(if cfg!(debug_assertions) { 5 } else { 1 });
+const LONG: Duration = Duration::from_secs(if cfg!(debug_assertions) { 12 } else { 1 });
 /// A child that takes longer hangs and is ended.
 const HANGS: Duration = Duration::from_secs(20);
 /// The quickest of so many tries counts: other programs may hold the processor meanwhile.
