@@ -499,12 +499,16 @@ fn act_name(keys: &KeyMap) -> String {
 
 /// How keys are called on a face with a keyboard.
 fn names(keys: &KeyMap, hands: bool) -> KeyNames {
+    // Of several keys for the hand one must do where there is little room.
+    let act = act_keys(keys).first().copied().filter(|_| hands);
+    let act = act.map(|key| format!("{} act", key_name(key)));
     KeyNames {
         done: keys.name(Press::Done),
         other: keys.name(Press::SomethingElse),
         stop: keys.name(Press::Stop),
         act: if hands { act_name(keys) } else { String::new() },
         all: if hands { format!("{} act · {}", act_name(keys), keys.line()) } else { keys.line() },
+        brief: act.into_iter().chain(keys.brief()).collect(),
     }
 }
 
@@ -519,6 +523,7 @@ fn words(hands: bool) -> KeyNames {
             "answers: {}done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value",
             if hands { "act (your hand touches the vehicle), " } else { "" }
         ),
+        brief: Vec::new(),
     }
 }
 

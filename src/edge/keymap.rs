@@ -246,13 +246,28 @@ impl KeyMap {
             (Press::Hold, "hold"),
             (Press::Stop, "stop"),
         ];
-        let words: Vec<_> = words
-            .iter()
-            .map(|(press, word)| (self.name(*press), word))
-            .filter(|(key, _)| !key.is_empty())
-            .map(|(key, word)| format!("{key} {word}"))
-            .collect();
-        words.join(" · ")
+        self.each(&words).join(" · ")
+    }
+
+    /// The same one by one, in one word each, the most needed first.
+    #[must_use]
+    pub fn brief(&self) -> Vec<String> {
+        self.each(&[
+            (Press::Done, "done"),
+            (Press::SomethingElse, "else"),
+            (Press::Stop, "stop"),
+            (Press::Slip, "slip"),
+            (Press::SayAgain, "again"),
+            (Press::TakeBack, "back"),
+            (Press::Hold, "hold"),
+        ])
+    }
+
+    /// The keys of these presses, each with its word; a press without a key is left out.
+    fn each(&self, words: &[(Press, &str)]) -> Vec<String> {
+        let named = words.iter().map(|(press, word)| (self.name(*press), word));
+        let named = named.filter(|(key, _)| !key.is_empty());
+        named.map(|(key, word)| format!("{key} {word}")).collect()
     }
 }
 

@@ -176,14 +176,23 @@ fn with_digits(mut rows: Vec<Row>, view: &View, most: usize) -> Vec<Row> {
     rows
 }
 
-/// Which lines are left out first where a terminal is too low for all.
-const SPARED: &[Kind] = &[Kind::Keys, Kind::Why, Kind::Title, Kind::Next, Kind::Record];
+/// Which lines are left out first where a terminal is too low for all. Before any of them the keys are
+/// listed in one row.
+const SPARED: &[Kind] = &[Kind::Why, Kind::Next, Kind::Record, Kind::Keys, Kind::Title];
 
 fn layout(view: &View, size: Size) -> Vec<Row> {
     let columns = usize::from(size.columns).saturating_sub(1).max(20);
     let most = usize::from(size.rows).saturating_sub(1).max(4);
     let mut lines: Vec<&Line> = view.lines.iter().collect();
     let mut rows = broken(&lines, columns, view.bar.is_some());
+    let brief = view.far.keys_in(columns).map(|keys| Line::new(Kind::Keys, &keys));
+    if rows.len() > most
+        && let Some(brief) = &brief
+    {
+        let keys = |line: &&mut &Line| line.kind == Kind::Keys;
+        lines.iter_mut().filter(keys).for_each(|line| *line = brief);
+        rows = broken(&lines, columns, view.bar.is_some());
+    }
     for kind in SPARED {
         if rows.len() > most && !view.far.keeps(*kind) {
             lines.retain(|line| line.kind != *kind);

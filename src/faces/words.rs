@@ -1,6 +1,8 @@
 //! One frame in words: takes what was shown with its moment, gives lines of plain data that every
 //! face shares, each made safe. Always there: in your hands, do, what your press means.
 
+use unicode_width::UnicodeWidthStr;
+
 use super::head::Head;
 use super::phrases;
 use super::plain::blank;
@@ -72,6 +74,8 @@ pub struct KeyNames {
     pub act: String,
     /// One line that lists them all.
     pub all: String,
+    /// The same one by one in fewer words, the most needed first: for where that line is too long.
+    pub brief: Vec<String>,
 }
 
 /// What became of the record so far.
@@ -277,6 +281,8 @@ pub struct Far {
     pub vehicle: Option<String>,
     /// The first word of each banner.
     pub banners: Vec<&'static str>,
+    /// The keys one by one in few words, the most needed first; see [`Far::keys_in`].
+    pub keys: Vec<String>,
 }
 
 impl Far {
@@ -289,6 +295,14 @@ impl Far {
             Kind::Keys => self.stays,
             _ => false,
         }
+    }
+
+    /// The keys in one row of so many columns: what is needed least is left out first.
+    #[must_use]
+    pub fn keys_in(&self, columns: usize) -> Option<String> {
+        let most = (1..=self.keys.len()).rev();
+        let rows = most.flat_map(|n| [" · ", "  "].map(|between| self.keys[..n].join(between)));
+        rows.into_iter().find(|row| row.width() <= columns)
     }
 }
 
@@ -390,6 +404,7 @@ fn far(picture: &Picture, setting: &Setting) -> Far {
         act: act.map(|act| safe(act).into_owned()),
         vehicle: picture.vehicle.last().map(|line| safe(line).into_owned()),
         banners: setting.banners.iter().map(|banner| banner.word()).collect(),
+        keys: setting.keys.brief.iter().map(|key| safe(key).into_owned()).collect(),
     }
 }
 

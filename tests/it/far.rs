@@ -6,7 +6,7 @@ use stepbell::clock::Millis;
 use stepbell::faces::big::{BigPainter, Looks};
 use stepbell::faces::block::{self, Ink, Shape};
 use stepbell::faces::reach::{ACROSS_THE_GARAGE, LEAST, PREFERRED, RowHeight};
-use stepbell::faces::terminal::Size;
+use stepbell::faces::terminal::{Painter, Size};
 use stepbell::faces::words::{Banner, Picture, RecordState, Setting, view};
 
 use crate::pictures::{
@@ -230,6 +230,50 @@ fn a_record_in_trouble_is_never_left_out() {
         assert!(text.contains("record: NOT SAVED"), "{text}");
         assert!(text.contains("1:05 left to act"), "{text}");
     }
+}
+
+/// Nobody has to remember a key while a window runs out: in every moment of a run and of a rehearsal, with
+/// a trouble on show or not, the keys stand in one row at least.
+#[test]
+fn the_keys_are_listed_in_every_moment_at_80_by_24() {
+    let keys = |hand: bool, banners: &[Banner]| {
+        let mut setting = setting(banners);
+        if hand {
+            setting.keys.act = "Tab or v".to_owned();
+            setting.keys.all = format!("Tab or v act · {}", setting.keys.all);
+            setting.keys.brief.insert(0, "Tab act".to_owned());
+        }
+        setting
+    };
+    let mut moments = pictures::all();
+    moments.push(("answered", answered()));
+    let mut all = offered();
+    all.vehicle = answered().vehicle;
+    moments.push(("offered what was answered", all));
+    for (name, picture) in moments.into_iter().filter(|(name, _)| *name != "ended") {
+        for (hand, banners) in [(false, &[][..]), (false, DEMONSTRATION), (true, PRACTICE)] {
+            for trouble in [false, true] {
+                let (mut picture, setting) = (picture.clone(), keys(hand, banners));
+                if trouble {
+                    picture.remarks.push("no voice: prompts are only shown".to_owned());
+                }
+                let big = alone(&picture, &setting, SMALL, looks());
+                let mut parser = terminal(SMALL);
+                let seen = view(&picture, &setting);
+                parser.process(&Painter::new(SMALL, false).paint(&seen, SMALL));
+                for screen in [big, screen(&parser, SMALL)] {
+                    let screen = screen.join("\n");
+                    let wanted = ["Space done", "else", "q stop", "s slip", "a again", "b back"];
+                    let wanted = wanted.into_iter().chain(hand.then_some(" act"));
+                    for key in wanted {
+                        assert!(screen.contains(key), "{name}: {key} in\n{screen}");
+                    }
+                    assert!(!trouble || screen.contains("! no voice"), "{name}:\n{screen}");
+                }
+            }
+        }
+    }
+    insta::assert_snapshot!(alone(&acting(), &keys(true, PRACTICE), SMALL, looks()).join("\n"));
 }
 
 /// While only time goes by, everything but the digits and the bar stays where it is.

@@ -17,6 +17,9 @@ pub fn setting(banners: &[Banner]) -> Setting {
         act: String::new(),
         all: "Space done · e something else · s slip · a again · b back · h hold · q stop"
             .to_owned(),
+        brief: ["Space done", "e else", "q stop", "s slip", "a again", "b back", "h hold"]
+            .map(str::to_owned)
+            .to_vec(),
     };
     Setting { title: "Add a spare with an instrument".to_owned(), banners: banners.to_vec(), keys }
 }

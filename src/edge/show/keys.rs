@@ -71,6 +71,31 @@ pub fn names(screen: bool, drill: bool) -> KeyNames {
              quit"
         }
     };
+    let brief: &[&str] = match (screen, drill) {
+        (true, false) => &[
+            "Space pause",
+            "q quit",
+            "← → cue",
+            "m n mark",
+            ", . 5 s",
+            "- + speed",
+            "g go to",
+            "i idle",
+            "k stops",
+        ],
+        (true, true) => &[
+            "1 to 4 answer",
+            "t time",
+            "? show me",
+            "q quit",
+            "Space pause",
+            "← cue back",
+            ", . 5 s",
+            "- + speed",
+            "i idle",
+        ],
+        (false, _) => &[],
+    };
     let key = |word: &str| word.to_owned();
     KeyNames {
         done: key("done"),
@@ -78,6 +103,7 @@ pub fn names(screen: bool, drill: bool) -> KeyNames {
         stop: key("stop"),
         act: String::new(),
         all: key(all),
+        brief: brief.iter().map(|word| key(word)).collect(),
     }
 }
 

@@ -40,7 +40,7 @@ pub struct BigPainter {
     small: Option<Painter>,
     /// Whether the other screen is on show.
     other: bool,
-    last: Option<View>,
+    last: Option<Box<View>>,
 }
 
 impl BigPainter {
@@ -57,7 +57,7 @@ impl BigPainter {
         if !std::mem::replace(&mut self.other, true) {
             bytes.extend_from_slice(b"\x1b[?1049h\x1b[?25l");
         }
-        self.last = Some(view.clone());
+        self.last = Some(Box::new(view.clone()));
         if self.rows.is_none() || size != self.size {
             self.size = size;
             self.small = None;
@@ -67,6 +67,7 @@ impl BigPainter {
         let mut view = view.clone();
         if view.far.stays {
             view.lines.push(Line::new(Kind::Keys, phrases::LEAVES));
+            view.far.keys.clear();
         }
         match layout(&view, size, self.looks) {
             Some(rows) => self.show(&rows, &mut bytes),

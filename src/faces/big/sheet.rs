@@ -83,29 +83,32 @@ pub fn layout(view: &View, size: Size, looks: Looks) -> Option<Vec<Row>> {
 }
 
 /// How often a sheet can be squeezed.
-const SQUEEZES: usize = 11;
+const SQUEEZES: usize = 12;
+/// From which squeeze on the keys are listed in one row, in few words.
+const BRIEF_KEYS: usize = 1;
 /// Which lines are left out from which squeeze on.
 const SPARED: &[(usize, Kind)] = &[
-    (1, Kind::Keys),
     (2, Kind::Why),
     (4, Kind::Next),
     (6, Kind::Record),
-    (6, Kind::Title),
-    (8, Kind::Aside),
-    (10, Kind::Detail),
-    (10, Kind::Notice),
-    (10, Kind::Remark),
+    (7, Kind::Title),
+    (9, Kind::Aside),
+    (10, Kind::Keys),
+    (11, Kind::Detail),
+    (11, Kind::Notice),
+    (11, Kind::Remark),
 ];
 /// From which squeeze on there are no empty rows, and no large words.
 const NO_GAPS: usize = 3;
 /// From which squeeze on the digits are only as high as they must be.
 const LEAST_DIGITS: usize = 5;
 /// From which squeeze on there is no bar.
-const NO_BAR: usize = 6;
-/// From which squeeze on long lines are cut: to three rows, to two, to one.
-const CUT: usize = 7;
+const NO_BAR: usize = 7;
+/// From which squeeze on long lines are cut: to three rows, to two, to one. Of what an imaginary vehicle
+/// did the last must do from then on.
+const CUT: usize = 8;
 /// From which squeeze on there are no digits but those in the window's line.
-const NO_DIGITS: usize = 11;
+const NO_DIGITS: usize = 12;
 
 /// How many rows a line may take.
 const fn most_rows(kind: Kind, squeeze: usize) -> usize {
@@ -117,7 +120,7 @@ const fn most_rows(kind: Kind, squeeze: usize) -> usize {
         LEAST_DIGITS..CUT if matches!(kind, Kind::Remark) => 1,
         0..CUT => usize::MAX,
         CUT => 3,
-        8 => 2,
+        9 => 2,
         _ => 1,
     }
 }
@@ -238,8 +241,15 @@ impl<'a> Sheet<'a> {
             SPARED.iter().any(|(from, spared)| squeeze >= *from && *spared == kind)
                 && !self.view.far.keeps(kind)
         };
+        let mut older = self.view.lines.iter().filter(|l| l.kind == Kind::Vehicle).count();
         let mut rows = Vec::new();
         for line in self.view.lines.iter().filter(|l| wanted(l.kind) && !spared(l.kind)) {
+            if line.kind == Kind::Vehicle {
+                older -= 1;
+                if older > 0 && squeeze >= CUT {
+                    continue;
+                }
+            }
             let indent = match line.kind {
                 Kind::Hands
                 | Kind::Do
@@ -256,7 +266,10 @@ impl<'a> Sheet<'a> {
                 kind => code(kind, line.window),
             };
             let wrap = if line.kind == Kind::Question { safe::wrap_question } else { safe::wrap };
-            let broken = cut(wrap(&line.text, self.columns, indent), most_rows(line.kind, squeeze));
+            let brief = (line.kind == Kind::Keys && squeeze >= BRIEF_KEYS)
+                .then(|| self.view.far.keys_in(self.columns));
+            let text = brief.flatten().unwrap_or_else(|| line.text.clone());
+            let broken = cut(wrap(&text, self.columns, indent), most_rows(line.kind, squeeze));
             rows.extend(broken.into_iter().map(|text| Row::new(text, code)));
             if line.kind == Kind::Window && squeeze < NO_BAR {
                 rows.extend(self.bar(code));
