@@ -12,6 +12,14 @@ use crate::procedure::model::{Event, Hold, ItemClass};
 use crate::procedure::plan::{GuardIx, PlanStep, Report, StepIx, Target};
 use crate::procedure::timing::{Bracket, Mark, Point, Promise};
 
+/// When the last act of a stretch ended, by what was reported.
+#[derive(Clone, Copy, Debug)]
+struct Told {
+    end: Bracket,
+    /// The bounds do not allow it: what they say of the stretch no longer holds either.
+    broken: bool,
+}
+
 impl Run {
     /// A press of *done* in a step.
     pub fn done(&mut self, world: &World, out: &mut Out) {
@@ -124,7 +132,8 @@ impl Run {
             earliest: answered.earliest.before(met.delay.hi),
             latest: answered.latest.before(met.delay.lo),
         });
-        self.note_acts(world, &acting, cause, out);
+        let told = cause.map(|cause| Told { end: cause, broken: broken.is_some() });
+        self.note_acts(world, &acting, told, out);
         self.note(Point { step: ix, mark: Mark::Answered }, answered, out);
         if let Some(by) = broken {
             out.record(Fact::Broken(ix, Mark::Answered, by));
@@ -167,7 +176,7 @@ impl Run {
         let seen = self.reported_at(world, &acting, Span::ZERO, out.now);
         let (end, broken) = meet(acting.end(), seen);
         let end = so_far(end, acting.called, out.now);
-        self.note_acts(world, &acting, Some(end), out);
+        self.note_acts(world, &acting, Some(Told { end, broken: broken.is_some() }), out);
         if let Some(by) = broken {
             out.record(Fact::Broken(ix, Mark::Done, by));
             out.notice(Notice::Broken(ix, Mark::Done, by));
@@ -274,9 +283,12 @@ impl Run {
 
     /// Notes when the acts of the stretch lay: by their bounds, and by what the report tells of the
     /// last of them.
-    fn note_acts(&mut self, world: &World, acting: &Acting, told: Option<Bracket>, out: &mut Out) {
-        let acts = world.told(&acting.expected, told);
-        let broken = told.is_some_and(|told| meet(acting.end(), told).1.is_some());
+    fn note_acts(&mut self, world: &World, acting: &Acting, told: Option<Told>, out: &mut Out) {
+        let broken = told.is_some_and(|told| told.broken);
+        let acts = match told {
+            Some(told) if told.broken => loosened(&acting.expected, told.end),
+            told => world.told(&acting.expected, told.map(|told| told.end)),
+        };
         for e in &acts {
             let step = world.step(e.step);
             if !step.only_watch {
@@ -412,6 +424,22 @@ impl Run {
             _ => out.say(text, Cue::Again),
         }
     }
+}
+
+/// The acts of a stretch whose bounds do not agree with what was told of its end. Nobody knows which of them
+/// was broken: each act may have lain by its bounds or up to what was told.
+fn loosened(expected: &[Expected], end: Bracket) -> Vec<Expected> {
+    let wide = |by_bounds: Bracket| Bracket {
+        earliest: by_bounds.earliest.min(end.earliest),
+        latest: by_bounds.latest.max(end.latest),
+    };
+    let wide = |e: &Expected| Expected {
+        begun: wide(e.begun),
+        done: wide(e.done),
+        released: e.released.map(wide),
+        ..*e
+    };
+    expected.iter().map(wide).collect()
 }
 
 /// What was reported has happened, and not before its cue: nothing else is left possible by a bound that
