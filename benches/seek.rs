@@ -94,7 +94,7 @@ fn day() -> Vec<Scene> {
                 shown.step = Some(step);
                 Effect::Show(Box::new(shown))
             }
-            _ => Effect::Fact { fact: Fact::Noticed { notice: Notice::Late { step } } },
+            _ => Effect::Fact { fact: Fact::Noticed { notice: Notice::Late { step, why: None } } },
         };
         let at = Moment::START.after(Millis(nth * EVERY));
         Scene { line: 1, at, what: Happened::Effect(effect) }

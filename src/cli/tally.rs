@@ -8,7 +8,7 @@ use clap::{Args, ValueEnum};
 use super::exit::Exit;
 use super::out::Answer;
 use crate::edge::records::{ENDING, is_held};
-use crate::edge::{files, many};
+use crate::edge::{copies, files, many};
 use crate::faces::drilled;
 use crate::faces::tally::{document, page, table, words};
 use crate::journal::brief::brief;
@@ -20,7 +20,9 @@ use crate::training::tally::{Tally, Told};
 #[derive(Args, Clone, Debug)]
 #[command(after_help = "\
 Editions of a script are kept apart, and rehearsals from live runs. What cannot be read is named; what \
-is damaged counts as far as it can be read. Every rate stands with its interval.")]
+is damaged counts as far as it can be read; a copy that was cut short counts with the run that it is of. A \
+window counts as missed only where it decided that a step was too late, and as met only for sure. Every rate \
+stands with its interval.")]
 pub struct TallyArgs {
     /// Records, or folders of them
     #[arg(required = true, value_name = "RECORD")]
@@ -62,6 +64,7 @@ pub fn run(args: &TallyArgs) -> Answer {
             return Answer::trouble(Exit::Unable, format!("no thread could be begun: {why}"));
         }
     };
+    tally.list_windows();
     tally.propose();
     let out = match args.format {
         TallyFormat::Human => words(&tally),
@@ -90,7 +93,16 @@ const PORTION: u64 = 16;
 /// When not one thread can be had.
 pub fn counted(records: &[PathBuf], by_person: bool) -> std::io::Result<Tally> {
     let mut tally = Tally::default();
-    for some in records.chunks(AT_ONCE) {
+    let cut = copies::cut_short(records)?;
+    let name = |record: &Path| record.display().to_string();
+    tally.cut = cut.iter().map(|(nth, of)| (name(&records[*nth]), name(&records[*of]))).collect();
+    let whole: Vec<&PathBuf> = records
+        .iter()
+        .enumerate()
+        .filter(|(nth, _)| !cut.contains_key(nth))
+        .map(|(_, r)| r)
+        .collect();
+    for some in whole.chunks(AT_ONCE) {
         let read_some = |own: &mut Share, range: Range<u64>| {
             for nth in range {
                 let record = usize::try_from(nth).ok().and_then(|nth| some.get(nth));
@@ -103,7 +115,7 @@ pub fn counted(records: &[PathBuf], by_person: bool) -> std::io::Result<Tally> {
         let mut all: Vec<_> = shares.into_iter().flat_map(|share| share.told).collect();
         all.sort_by_key(|(nth, _)| *nth);
         for ((_, told), record) in all.into_iter().zip(some) {
-            let name = record.display().to_string();
+            let name = name(record);
             match told {
                 Ok(told) if told.is_open() && is_held(record) => tally.running.push(name),
                 Ok(told) => tally.count(&name, told, by_person),

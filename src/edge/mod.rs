@@ -13,6 +13,7 @@ pub mod settings;
 
 pub mod asking;
 pub mod console;
+pub mod copies;
 pub mod dialogue;
 pub mod fitness;
 pub mod keymap;

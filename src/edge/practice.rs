@@ -13,7 +13,7 @@ use crate::journal::practice::Vehicle;
 use crate::procedure::plan::Plan;
 use crate::procedure::timing::Mark;
 use crate::training::replay::{Happened, Scene};
-use crate::training::score::{Score, score};
+use crate::training::score::{Score, is_scored, score};
 use crate::vehicle::live::{Event, Live};
 use crate::vehicle::told::told;
 use crate::vehicle::{Answers, typed_by};
@@ -154,8 +154,7 @@ impl Rehearsing {
 
     /// Takes note of what the guide did, as far as the score needs it.
     pub fn noted(&mut self, effect: &h::Effect, at: Moment) {
-        if let h::Effect::Fact { fact: h::Fact::CueGiven { .. } | h::Fact::Outcome { .. } } = effect
-        {
+        if is_scored(effect) {
             self.keep(Happened::Effect(effect.clone()), at);
         }
     }

@@ -496,7 +496,7 @@ pub fn notice(notice: &Notice) -> String {
         Notice::TooEarly => "Too early: not taken. Press when it has happened.".to_owned(),
         Notice::NotUnderstood => "Not understood. Please type it again.".to_owned(),
         Notice::NotPlausible => "Not plausible. Please look and type it again.".to_owned(),
-        Notice::Late { step: at } => format!("Time is up for {}.", step(at)),
+        Notice::Late { step: at, .. } => format!("Time is up for {}.", step(at)),
         Notice::Unattended { step: at, how, ms } => format!(
             "{} for {}. The window of {} closed meanwhile: not missed by you.",
             away(*how),

@@ -7,9 +7,10 @@ use super::odds::seconds;
 use super::phrases;
 use super::safe::{fit, safe, wrap};
 use crate::clock::Millis;
-use crate::journal::happened::Outcome;
+use crate::journal::happened::{Outcome, Sentence};
 use crate::journal::practice::Left;
-use crate::training::score::{Came, Row, Score};
+use crate::training::replay::Missed;
+use crate::training::score::{Came, Row, Score, Then};
 
 /// Columns of the score.
 const COLUMNS: usize = 79;
@@ -52,7 +53,11 @@ fn line(row: &Row) -> String {
         |(after, most)| format!("{} of {}", seconds(after), seconds(most)),
     );
     let told = row.told.map_or_else(|| "-".to_owned(), seconds);
-    let left: Vec<String> = row.left.iter().map(left).collect();
+    let unfelt = row.unfelt().and_then(|missed| missed.why.as_ref()).map(|why| match why.is {
+        Sentence::Limit => format!("LIMIT MISSED (line {})", why.line),
+        Sentence::Window | Sentence::Hold => format!("MISSED (line {})", why.line),
+    });
+    let left: Vec<String> = row.left.iter().map(left).chain(unfelt).collect();
     let left = if left.is_empty() { "-".to_owned() } else { left.join(", ") };
     let name = fit(&safe(&phrases::step(&row.step)), 20);
     let pad = 20_usize.saturating_sub(unicode_width::UnicodeWidthStr::width(name.as_str()));
@@ -87,6 +92,7 @@ fn advice(row: &Row) -> Vec<String> {
             false => format!("{step}: the window of line {line} was missed by {by}."),
         });
     }
+    all.extend(row.unfelt().and_then(|missed| unfelt(row, missed)));
     if let (Some(late), Some((after, most))) = (row.late(), row.act) {
         all.push(format!(
             "{step}: your hand came {} after its cue, {} later than the script allows ({}). {}",
@@ -107,8 +113,46 @@ fn advice(row: &Row) -> Vec<String> {
     if row.never_came() {
         all.push(format!("{step}: {}", never_came(row)));
     }
-    all.extend(wrongly(row).map(|told| format!("{step}: {told}")));
+    let slipped = row.outcome == Some(Outcome::Slip);
+    let told = wrongly(row).or_else(|| slipped.then(|| "you told of a slip.".to_owned()));
+    let led = row.then.as_ref().filter(|_| slipped).map(|then| led(row, then));
+    all.extend(told.map(|told| format!("{step}: {told}{}", led.unwrap_or_default())));
     all
+}
+
+/// A window that closed before the vehicle felt anything that it is about.
+fn unfelt(row: &Row, missed: &Missed) -> Option<String> {
+    let why = missed.why.as_ref()?;
+    let step = phrases::step(&missed.step);
+    let what = sentence(why.is);
+    let before = match row.act {
+        None => "before the act was complete",
+        Some(_) => "before this was told of",
+    };
+    let own = if missed.step == row.step { String::new() } else { format!(", of {step},") };
+    let name = phrases::step(&row.step);
+    Some(
+        safe(&format!("{name}: the {what} of line {}{own} closed {before}.", why.line))
+            .into_owned(),
+    )
+}
+
+const fn sentence(is: Sentence) -> &'static str {
+    match is {
+        Sentence::Limit => "limit",
+        Sentence::Window | Sentence::Hold => "window",
+    }
+}
+
+/// What a slip led to.
+fn led(row: &Row, then: &Then) -> String {
+    match then {
+        Then::Ended(class) => format!(" It ended the run: {}.", phrases::class(*class)),
+        Then::Step(step) => {
+            let way = if step.ix <= row.step.ix { "back" } else { "on" };
+            format!(" It led {way} to {}.", safe(&phrases::step(step)))
+        }
+    }
 }
 
 /// The act that was cued and not felt in full.
@@ -189,15 +233,29 @@ fn verdict(score: &Score) -> String {
     let late = score.rows.iter().filter(|row| row.late().is_some()).count();
     let told = score.rows.iter().filter(|row| row.told_rightly().is_some()).count();
     let wrong = score.rows.iter().filter(|row| row.told_rightly() == Some(false)).count();
-    let mut text = format!(
-        "{} of {acts} acts in time; {} of {told} happenings told as they were.",
-        acts - never - late,
-        told - wrong
-    );
+    let in_time = match acts {
+        0 => "No act was done".to_owned(),
+        _ => format!("{} of {acts} acts in time", acts - never - late),
+    };
+    let mut text = match told {
+        0 => format!("{in_time}."),
+        _ => format!("{in_time}; {} of {told} happenings told as they were.", told - wrong),
+    };
     if never > 0 {
         let _ = write!(text, " Acts that never came: {never}.");
     }
-    if let Some((row, left)) = score.narrowest() {
+    let closed = score.rows.iter().find_map(|row| row.unfelt()?.why.as_ref().map(|why| (row, why)));
+    let narrowest = score.narrowest().filter(|(_, left)| closed.is_none() || left.left < 0);
+    if let (None, Some((row, why))) = (narrowest, closed) {
+        let _ = write!(
+            text,
+            " Worst: {} missed its {} (line {}).",
+            safe(&phrases::step(&row.step)),
+            sentence(why.is),
+            why.line
+        );
+    }
+    if let Some((row, left)) = narrowest {
         let step = phrases::step(&row.step);
         let line = left.line;
         let _ = match left.left < 0 {

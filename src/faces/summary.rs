@@ -6,7 +6,8 @@ use super::phrases;
 use super::safe::{fit, safe};
 use crate::clock::Millis;
 use crate::journal::entry::{Header, Interruption, RunKind};
-use crate::training::replay::{Row, Summary};
+use crate::journal::happened::Sentence;
+use crate::training::replay::{Missed, Row, Summary};
 
 /// A cue later than this is worth a word.
 const LATE: Millis = Millis(100);
@@ -71,18 +72,17 @@ pub fn side_by_side(names: &[String; 2], sums: &[Summary; 2]) -> String {
         let Some(row) = a.or(b) else { continue };
         let again = if row.nth > 1 { format!(" (again, {})", row.nth) } else { String::new() };
         let name = safe(&format!("{}{again}", phrases::step(&row.step))).into_owned();
-        let figure = |row: Option<&Row>, of: fn(&Row) -> Option<Millis>| {
-            let figure = row.and_then(of).map(|ms| phrases::seconds(crate::clock::Moment(ms.0)));
-            figure.unwrap_or_else(|| "-".to_owned())
+        let of = |row: Option<&Row>, of: fn(&Row) -> Option<String>| {
+            row.and_then(of).unwrap_or_else(|| "-".to_owned())
         };
         let _ = writeln!(
             text,
             "{:<28} {:>10} {:>10}  {:>10} {:>10}",
             fit(&name, 28),
-            figure(a, took),
-            figure(b, took),
-            figure(a, left),
-            figure(b, left)
+            of(a, took),
+            of(b, took),
+            of(a, left),
+            of(b, left)
         );
     }
     let ended = |sum: &Summary| match (&sum.ending, sum.interrupted) {
@@ -96,12 +96,32 @@ pub fn side_by_side(names: &[String; 2], sums: &[Summary; 2]) -> String {
     text
 }
 
-fn took(row: &Row) -> Option<Millis> {
-    row.outcome.as_ref().map(|(_, at)| at.since(row.entered))
+fn took(row: &Row) -> Option<String> {
+    row.outcome.as_ref().map(|(_, at)| figure(at.since(row.entered)))
 }
 
-fn left(row: &Row) -> Option<Millis> {
-    row.margins.iter().map(|(_, _, left)| *left).min()
+fn left(row: &Row) -> Option<String> {
+    let least = row.margins.iter().map(|(_, _, left)| *left).min();
+    row.missed.as_ref().map(|_| "missed".to_owned()).or_else(|| least.map(figure))
+}
+
+fn figure(length: Millis) -> String {
+    phrases::seconds(crate::clock::Moment(length.0))
+}
+
+/// The window that closed first, where the record says which.
+fn missing(missed: &Missed, row: &Row) -> Option<String> {
+    let why = missed.why.as_ref()?;
+    let of = seconds(Millis(why.ms));
+    let line = why.line;
+    let whose = match missed.step == row.step {
+        true => String::new(),
+        false => format!(", {}", safe(&phrases::step(&missed.step))),
+    };
+    Some(match why.is {
+        Sentence::Limit => format!("MISSED, the limit of {of} (line {line})"),
+        Sentence::Window | Sentence::Hold => format!("MISSED, {of} (line {line}{whose})"),
+    })
 }
 
 fn line(text: &mut String, row: &Row) {
@@ -123,6 +143,7 @@ fn line(text: &mut String, row: &Row) {
             None => format!("{} (line {line})", seconds(*left)),
         })
         .collect();
+    left.extend(row.missed.as_ref().and_then(|missed| missing(missed, row)));
     if row.late > LATE {
         left.push(format!("cue {} late", seconds(row.late)));
     }

@@ -365,8 +365,8 @@ pub enum Notice {
     NotUnderstood,
     /// A typed value is outside its plausible range.
     NotPlausible,
-    /// The window closed before the act was reported.
-    Late(StepIx),
+    /// The window of this step closed before the act was reported; the sentence that decided it.
+    Late(StepIx, Option<Why>),
     /// The window closed while the computer was away: not missed by the person.
     Unattended(StepIx, GapKind, Millis),
     /// The computer was away this long.

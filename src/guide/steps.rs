@@ -30,8 +30,8 @@ pub(super) enum Due {
     LetGo,
     /// Nothing was seen in time.
     Silence,
-    /// The window of this step was missed.
-    Late(StepIx),
+    /// The window of this step was missed: the sentence that decides it.
+    Late(StepIx, Option<Why>),
     /// The act is over, nobody tells.
     Unreported,
     /// The nth limit of the plan was missed.
@@ -62,6 +62,9 @@ impl First {
         }
     }
 }
+
+/// Whose window was missed, and the sentence that decided it.
+type Missed = (StepIx, Option<Why>);
 
 /// The close of a window: when, whose, and why.
 #[derive(Clone, Copy, Debug)]
@@ -127,12 +130,13 @@ impl Run {
     pub fn given_up(&self, world: &World, now: Moment) -> GivenUp {
         let own = self.close(world).map(|close| GivenUp {
             at: close.at,
-            due: Due::Late(close.step),
+            due: Due::Late(close.step, close.why),
             why: close.why,
         });
         let why = self.cue(world).bound.and_then(|(_, why)| why);
         let binding = why.and_then(|why| self.broken_at(world, why));
-        let none = GivenUp { at: now.before(Millis(1)), due: Due::Late(self.step), why: None };
+        let none =
+            GivenUp { at: now.before(Millis(1)), due: Due::Late(self.step, None), why: None };
         own.into_iter().chain(binding).min_by_key(|given_up| given_up.at).unwrap_or(none)
     }
 
@@ -141,7 +145,7 @@ impl Run {
         let at = self.known.get(why.anchor)?.earliest.after(why.length);
         let due = match why.what {
             What::Limit => Due::Limit(limit_of(world, &why)?),
-            _ => Due::Late(why.step),
+            _ => Due::Late(why.step, Some(why)),
         };
         Some(GivenUp { at, due, why: Some(why) })
     }
@@ -181,12 +185,12 @@ impl Run {
         }
         let late = self.late_at(world, acting);
         // Where the window closed while the computer was away, nobody can say that nothing came.
-        let unattended = late.is_some_and(|(at, _)| at == acting.grace && at > acting.called);
+        let unattended = late.is_some_and(|(at, ..)| at == acting.grace && at > acting.called);
         if let Some(at) = self.silence_at(world, acting).filter(|_| !unattended) {
             due.or(at, Due::Silence);
         }
-        if let Some((at, step)) = late {
-            due.or(at, Due::Late(step));
+        if let Some((at, step, why)) = late {
+            due.or(at, Due::Late(step, why));
         }
         if let Some((at, what)) = self.late_ahead(world, acting) {
             due.or(at, what);
@@ -219,16 +223,16 @@ impl Run {
 
     /// When a missed window is decided: its close, and as long as the report of an act in the last
     /// moment can take to arrive.
-    fn late_at(&self, world: &World, acting: &Acting) -> Option<(Moment, StepIx)> {
+    fn late_at(&self, world: &World, acting: &Acting) -> Option<(Moment, StepIx, Option<Why>)> {
         let report = self.latest_report(world, acting);
         let closes = self.closes(world);
         let closes = closes.iter().map(|close| {
             let subject = acting.expected.iter().find(|e| e.step == close.step);
             let subject = subject.map_or(acting.end(), |e| at_mark(e, close.mark)).latest;
             let tail = report.since(subject).max(Millis::ZERO);
-            (close.at.after(tail).max(acting.grace), close.step)
+            (close.at.after(tail).max(acting.grace), close.step, close.why)
         });
-        closes.min()
+        closes.min_by_key(|(at, step, _)| (*at, *step))
     }
 
     /// The latest moment at which a report can arrive, by the bounds.
@@ -304,7 +308,7 @@ impl Run {
             Due::Tick => self.tick(out),
             Due::LetGo => self.say_let_go(world, at, out),
             Due::Silence => self.silent(world, at, out),
-            Due::Late(step) => self.late(world, step, at, out),
+            Due::Late(step, why) => self.late(world, (step, why), at, out),
             Due::Unreported => self.unreported(world, at, out),
             Due::Limit(n) => self.limit(world, n, at, out),
             Due::Awake(n) => self.remind(world, n, out),
@@ -415,17 +419,24 @@ impl Run {
         let Some(limit) = world.plan.limits.get(n as usize) else { return };
         let step = world.step(self.step);
         let target = limit.late.as_ref().or(step.late.as_ref()).unwrap_or(&step.otherwise);
-        self.missed(self.step, at, out);
+        let why = limit.range.hi.map(|length| Why {
+            step: self.step,
+            place: limit.place,
+            what: What::Limit,
+            anchor: Point::of(limit.anchor),
+            length,
+        });
+        self.missed((self.step, why), at, out);
         self.conclude(world, OutcomeKind::Late, target, at, out);
     }
 
     /// A window closed before the act was reported, or before it could be called for.
-    fn late(&mut self, world: &World, whose: StepIx, at: Moment, out: &mut Out) {
+    fn late(&mut self, world: &World, whose: Missed, at: Moment, out: &mut Out) {
         let closed = match self.phase {
             Phase::Before(_) => self.cue(world).bound.map(|(latest, _)| latest),
             _ => self.close(world).map(|close| close.at),
         };
-        let own = world.step(whose);
+        let own = world.step(whose.0);
         let reported = world.step(self.reported_step());
         let target = own.late.as_ref().or(reported.late.as_ref()).unwrap_or(&reported.otherwise);
         self.missed(whose, closed.unwrap_or(at), out);
@@ -434,10 +445,10 @@ impl Run {
 
     /// Says that a window was missed; if its last chance passed while the computer was away, the
     /// person is not blamed.
-    fn missed(&self, step: StepIx, closed: Moment, out: &mut Out) {
+    fn missed(&self, (step, why): Missed, closed: Moment, out: &mut Out) {
         match self.gap.filter(|gap| gap.holds(closed)) {
             Some(gap) => out.warn(Notice::Unattended(step, gap.kind, gap.length)),
-            None => out.warn(Notice::Late(step)),
+            None => out.warn(Notice::Late(step, why)),
         }
     }
 

@@ -509,7 +509,9 @@ impl Context<'_> {
             Notice::TooEarly => h::Notice::TooEarly,
             Notice::NotUnderstood => h::Notice::NotUnderstood,
             Notice::NotPlausible => h::Notice::NotPlausible,
-            Notice::Late(ix) => h::Notice::Late { step: self.step(*ix) },
+            Notice::Late(ix, why) => {
+                h::Notice::Late { step: self.step(*ix), why: why.as_ref().map(|why| self.why(why)) }
+            }
             Notice::Unattended(ix, how, length) => {
                 h::Notice::Unattended { step: self.step(*ix), how: away(*how), ms: length.0 }
             }

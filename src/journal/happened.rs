@@ -452,6 +452,9 @@ pub enum Notice {
     Late {
         /// Of this step.
         step: StepAt,
+        /// The sentence that decided it; the records of the first versions do not say.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        why: Option<Why>,
     },
     /// The window closed while the computer was away.
     Unattended {

@@ -15,3 +15,4 @@ pub mod sensitivity;
 pub mod statistics;
 pub mod study;
 pub mod tally;
+pub mod windows;

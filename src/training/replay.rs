@@ -93,10 +93,50 @@ pub struct Row {
     pub outcome: Option<(h::Outcome, Moment)>,
     /// What was left of each of its windows: the line, its length, what was left.
     pub margins: Vec<(u32, Option<Millis>, Millis)>,
+    /// Whether it was done or tried: whatever windows it has were met or missed then.
+    pub tried: bool,
+    /// The window by which it was too late: its own, or one further ahead that nobody came to.
+    pub missed: Option<Missed>,
     /// Whether it un-happened: the press before it was taken back.
     pub taken_back: bool,
     /// The latest of its cues came this much late.
     pub late: Millis,
+}
+
+impl Row {
+    fn new(step: h::StepAt, nth: u32, entered: Moment) -> Row {
+        Row {
+            step,
+            nth,
+            entered,
+            outcome: None,
+            margins: Vec::new(),
+            tried: false,
+            missed: None,
+            taken_back: false,
+            late: Millis::ZERO,
+        }
+    }
+}
+
+/// A window, or a limit on several steps, that closed first.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Missed {
+    /// Whose it is: perhaps a step that was not yet cued.
+    pub step: h::StepAt,
+    /// The sentence; nothing in the records of the first versions.
+    pub why: Option<h::Why>,
+}
+
+impl Missed {
+    /// What a record told of before an outcome that it was too late.
+    #[must_use]
+    pub fn told(notice: &h::Notice) -> Option<Missed> {
+        match notice {
+            h::Notice::Late { step, why } => Some(Missed { step: step.clone(), why: why.clone() }),
+            _ => None,
+        }
+    }
 }
 
 /// A record in short.
@@ -112,6 +152,10 @@ pub struct Summary {
     pub interrupted: Option<Interruption>,
     /// From the first entry to the last.
     pub length: Millis,
+    /// The row of the step that was entered last.
+    current: usize,
+    /// What was told to be missed since the last outcome.
+    closed: Option<Missed>,
 }
 
 /// Sums a record up.
@@ -139,27 +183,58 @@ impl Summary {
         self.rows.iter_mut().rev().find(|row| row.step == *step)
     }
 
+    /// The row of a step that ended, or one of whose windows is told of, since the last one was entered.
+    /// Hands that go straight on enter only the first step of their stretch: the others come in here.
+    fn reached(&mut self, step: &h::StepAt) -> usize {
+        let current = self.current.min(self.rows.len());
+        let known = self.rows[current..].iter().rposition(|row| row.step == *step);
+        known.map_or_else(
+            || {
+                let before = self.rows.iter().filter(|row| row.step == *step && !row.taken_back);
+                let nth = u32::try_from(before.count()).unwrap_or(u32::MAX).saturating_add(1);
+                let entered = self.rows.get(current).map_or(Moment::START, |row| row.entered);
+                self.rows.push(Row::new(step.clone(), nth, entered));
+                self.rows.len() - 1
+            },
+            |nth| current + nth,
+        )
+    }
+
+    /// It was too late for a row, and for the first of its stretch of hands. Where the computer was away
+    /// meanwhile nobody can say that a window was missed.
+    fn late(&mut self, last: usize, closed: Option<Missed>) {
+        let first = self.current.min(last);
+        let stretch = &mut self.rows[first..=last];
+        stretch.iter_mut().for_each(|row| row.tried = true);
+        let Some(missed) = closed else { return };
+        let whose = stretch.iter().position(|row| row.step == missed.step);
+        if let Some(row) = stretch.get_mut(whose.unwrap_or(last - first)) {
+            row.missed = Some(missed);
+        }
+    }
+
     /// What a fact adds to the steps and things.
     pub(super) fn fact(&mut self, fact: &h::Fact, at: Moment) {
         match fact {
-            h::Fact::Entered { step, nth, .. } => self.rows.push(Row {
-                step: step.clone(),
-                nth: *nth,
-                entered: at,
-                outcome: None,
-                margins: Vec::new(),
-                taken_back: false,
-                late: Millis::ZERO,
-            }),
+            h::Fact::Entered { step, nth, .. } => {
+                self.current = self.rows.len();
+                self.rows.push(Row::new(step.clone(), *nth, at));
+            }
             h::Fact::Outcome { step, outcome } => {
-                if let Some(row) = self.row(step) {
-                    row.outcome = Some((outcome.clone(), at));
+                let closed = self.closed.take();
+                let last = self.reached(step);
+                let row = &mut self.rows[last];
+                row.outcome = Some((outcome.clone(), at));
+                row.tried |= tries(outcome);
+                if *outcome == h::Outcome::Late {
+                    self.late(last, closed);
                 }
             }
             h::Fact::Margin { step, line, window, left } => {
-                if let Some(row) = self.row(step) {
-                    row.margins.push((*line, window.map(Millis), Millis(*left)));
-                }
+                let reached = self.reached(step);
+                let row = &mut self.rows[reached];
+                row.margins.push((*line, window.map(Millis), Millis(*left)));
+                row.tried = true;
             }
             h::Fact::CueGiven { point, due, given } => {
                 if let Some(row) = self.row(&point.step) {
@@ -171,6 +246,9 @@ impl Summary {
                     row.taken_back = row.outcome.is_none();
                 }
             }
+            h::Fact::Noticed { notice: notice @ h::Notice::Late { .. } } => {
+                self.closed = Missed::told(notice);
+            }
             h::Fact::Thing { label, class } => {
                 self.things.retain(|(known, _)| known != label);
                 self.things.push((label.clone(), *class));
@@ -178,6 +256,11 @@ impl Summary {
             _ => {}
         }
     }
+}
+
+/// Whether a step that ended so was done or tried.
+const fn tries(outcome: &h::Outcome) -> bool {
+    !matches!(outcome, h::Outcome::Cannot | h::Outcome::Slip | h::Outcome::LostGuard { .. })
 }
 
 /// What running a record's inputs again has shown.

@@ -4,9 +4,10 @@
 //! In a rehearsal the truth is known: when the hand touched the vehicle, and when it answered. A live run
 //! has only brackets.
 
-use super::replay::{Happened, Scene};
+use super::replay::{Happened, Missed, Scene};
 use crate::clock::{Millis, Moment};
-use crate::journal::happened::{Effect, Fact, Mark, Outcome, Sign, StepAt};
+use crate::journal::entry::EndingClass;
+use crate::journal::happened::{Effect, Fact, Mark, Notice, Outcome, Sign, StepAt};
 use crate::journal::practice::{Left, Vehicle, Why};
 
 /// A whole rehearsal.
@@ -18,6 +19,12 @@ pub struct Score {
     pub hints: u32,
     /// Touches when nothing was to be done.
     pub needless: u32,
+    /// How many rows there were when a step was entered last.
+    current: usize,
+    /// The row that ended last, until something comes after it.
+    ended: Option<usize>,
+    /// What was told to be missed since the last outcome.
+    closed: Option<Missed>,
 }
 
 /// One time that a step was cued.
@@ -45,6 +52,10 @@ pub struct Row {
     pub told_most: Option<Millis>,
     /// How the step ended.
     pub outcome: Option<Outcome>,
+    /// The window by which it was too late, as the guide told it.
+    pub closed: Option<Missed>,
+    /// What came right after the step.
+    pub then: Option<Then>,
     /// Whether it was told of before it came.
     pub guessed: bool,
     /// How much later than the script allows the vehicle answered.
@@ -60,6 +71,15 @@ pub struct Row {
 /// An answer that is no more than this behind its time is not called slow: seconds are told with one
 /// decimal, and the vehicle's own moments are kept by a timer.
 const SLOW: Millis = Millis(100);
+
+/// What came right after a step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Then {
+    /// A step.
+    Step(StepAt),
+    /// The ending.
+    Ended(EndingClass),
+}
 
 /// What came from the vehicle.
 #[derive(Clone, Debug, PartialEq)]
@@ -90,6 +110,8 @@ impl Row {
             told: None,
             told_most: None,
             outcome: None,
+            closed: None,
+            then: None,
             guessed: false,
             slow: None,
             passed: false,
@@ -147,6 +169,14 @@ impl Row {
         self.left.iter().filter(|left| left.left < 0)
     }
 
+    /// The window by which it was too late, where the vehicle felt nothing that says more of it.
+    #[must_use]
+    pub fn unfelt(&self) -> Option<&Missed> {
+        let closed = self.closed.as_ref()?;
+        let line = closed.why.as_ref()?.line;
+        (!self.left.iter().any(|left| left.line == line)).then_some(closed)
+    }
+
     /// Whether what was told is what came; `None` where nothing was to be told, or nobody told.
     #[must_use]
     pub fn told_rightly(&self) -> Option<bool> {
@@ -175,6 +205,22 @@ const fn by_clock(outcome: Option<&Outcome>) -> bool {
     matches!(outcome, Some(Outcome::Silent | Outcome::Late | Outcome::Unreported))
 }
 
+/// Whether a score needs to know of an effect.
+#[must_use]
+pub const fn is_scored(effect: &Effect) -> bool {
+    match effect {
+        Effect::Fact { fact } => matches!(
+            fact,
+            Fact::CueGiven { .. }
+                | Fact::Outcome { .. }
+                | Fact::Entered { .. }
+                | Fact::Noticed { notice: Notice::Late { .. } }
+        ),
+        Effect::Ended { .. } => true,
+        _ => false,
+    }
+}
+
 /// The score of a rehearsal's scenes.
 #[must_use]
 pub fn score(scenes: &[Scene]) -> Score {
@@ -182,6 +228,7 @@ pub fn score(scenes: &[Scene]) -> Score {
     for scene in scenes {
         match &scene.what {
             Happened::Effect(Effect::Fact { fact }) => score.fact(fact, scene.at),
+            Happened::Effect(Effect::Ended { class, .. }) => score.then(&Then::Ended(*class)),
             Happened::Vehicle(what) => score.vehicle(what, scene.at),
             _ => {}
         }
@@ -192,12 +239,23 @@ pub fn score(scenes: &[Scene]) -> Score {
 impl Score {
     /// The row of a step that was done last.
     fn row(&mut self, step: &StepAt) -> &mut Row {
+        let ix = self.open_row(step);
+        &mut self.rows[ix]
+    }
+
+    fn open_row(&mut self, step: &StepAt) -> usize {
         let known = self.rows.iter().rposition(|row| row.step == *step && row.outcome.is_none());
-        let at = known.unwrap_or_else(|| {
+        known.unwrap_or_else(|| {
             self.rows.push(Row::new(step.clone(), None));
             self.rows.len() - 1
-        });
-        &mut self.rows[at]
+        })
+    }
+
+    /// What came right after the step that ended last.
+    fn then(&mut self, then: &Then) {
+        if let Some(row) = self.ended.take().and_then(|ended| self.rows.get_mut(ended)) {
+            row.then = Some(then.clone());
+        }
     }
 
     fn fact(&mut self, fact: &Fact, at: Moment) {
@@ -209,10 +267,25 @@ impl Score {
                 if matches!(outcome, Outcome::LostGuard { .. }) {
                     self.told_elsewhere(step);
                 }
-                let row = self.row(step);
+                let ix = self.open_row(step);
+                let row = &mut self.rows[ix];
                 let told = !by_clock(Some(outcome));
                 row.told = row.since.map(|since| at.since(since)).filter(|_| told);
                 row.outcome = Some(outcome.clone());
+                self.ended = Some(ix);
+                if let Some(missed) = self.closed.take().filter(|_| *outcome == Outcome::Late) {
+                    let stretch = self.rows.iter().enumerate().skip(self.current);
+                    let whose = stretch.rev().find(|(_, row)| row.step == missed.step);
+                    let whose = whose.map_or(ix, |(whose, _)| whose);
+                    self.rows[whose].closed = Some(missed);
+                }
+            }
+            Fact::Entered { step, .. } => {
+                self.then(&Then::Step(step.clone()));
+                self.current = self.rows.len();
+            }
+            Fact::Noticed { notice: notice @ Notice::Late { .. } } => {
+                self.closed = Missed::told(notice);
             }
             _ => {}
         }
@@ -286,14 +359,19 @@ impl Score {
         row
     }
 
-    /// Whether everything came in time and was told as it was.
+    /// Whether everything came in time and was told as it was; where nothing was acted and nothing that came
+    /// was told, nothing was met.
     #[must_use]
     pub fn met_well(&self) -> bool {
         let well = |row: &Row| {
             let late = row.late().is_some() || row.missed().next().is_some();
-            !late && !row.never_came() && row.told_rightly() != Some(false)
+            !late
+                && !row.never_came()
+                && row.unfelt().is_none()
+                && row.told_rightly() != Some(false)
         };
-        !self.rows.is_empty() && self.rows.iter().all(well)
+        let met = |row: &Row| row.act.is_some() || row.told_rightly() == Some(true);
+        self.rows.iter().any(met) && self.rows.iter().all(well)
     }
 
     /// What must stay true may be lost when its step is over: that is a happening by itself.

@@ -8,8 +8,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::bounds::{Proposed, proposed};
 use super::learning::{Curve, curve};
-use super::replay::Summary;
+use super::replay::{Missed, Summary};
 use super::statistics::Lengths;
+use super::windows::of_script;
 use crate::clock::{Millis, Moment};
 use crate::journal::brief::Brief;
 use crate::journal::entry::{EndingClass, Header, RunKind};
@@ -44,8 +45,14 @@ pub struct Group {
     pub things: (u64, u64),
     /// What was left of each window, by step and line.
     pub windows: BTreeMap<(String, u32), Window>,
-    /// How often each step's window closed first.
-    pub missed: BTreeMap<String, u64>,
+    /// How often each step was done or tried, so that its windows were met or missed.
+    pub tried: BTreeMap<String, u64>,
+    /// How often a step ended because it was too late.
+    pub late: u64,
+    /// How often a window of each step closed first, and the record does not say which.
+    pub unnamed: BTreeMap<String, u64>,
+    /// How often each limit on several steps was missed, by its line.
+    pub limits: BTreeMap<u32, u64>,
     /// How often each moment was told of at all.
     pub told: BTreeMap<Timed, u64>,
     /// Bounds of the script that were broken, by step and moment.
@@ -65,8 +72,24 @@ pub struct Group {
 pub struct Window {
     /// Its length, where it has an upper end.
     pub length: Option<Millis>,
-    /// What was left, each time.
+    /// What was left, each time that the record tells.
     pub left: Lengths,
+    /// How often it closed first: it decided that its step was too late.
+    pub closed: u64,
+    /// Those of them in which another step was going on, so that its own was not even tried.
+    pub ahead: u64,
+}
+
+/// How often a window was met.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Met {
+    /// For sure: what was left of it is known, and not less than nothing.
+    pub met: u64,
+    /// It closed first.
+    pub missed: u64,
+    /// Its step was done or tried, and the record does not tell, or not for sure: another window of the
+    /// step closed first, or the computer was away.
+    pub not_known: u64,
 }
 
 /// A moment of a step whose time the script declares.
@@ -120,6 +143,9 @@ pub struct Tally {
     pub running: Vec<String>,
     /// Records that were there before under another name.
     pub again: Vec<String>,
+    /// Copies that hold nothing but the beginning of another's run, which is counted there: each with
+    /// the other.
+    pub cut: Vec<(String, String)>,
     /// Records whose clock jumped or slept.
     pub jumped: Vec<String>,
     seen: BTreeSet<(String, String)>,
@@ -232,6 +258,20 @@ impl Tally {
         }
     }
 
+    /// Where a step was too late, the script's other windows of steps that were tried are listed too: whether
+    /// they were met is not known.
+    pub fn list_windows(&mut self) {
+        for group in self.groups.values_mut().filter(|group| group.late > 0) {
+            let Some(header) = &group.header else { continue };
+            for ((step, line), length) in of_script(header) {
+                if group.tried.contains_key(&step) {
+                    let window = group.windows.entry((step, line)).or_default();
+                    window.length.get_or_insert(length);
+                }
+            }
+        }
+    }
+
     /// How many records were counted.
     #[must_use]
     pub fn counted(&self) -> u64 {
@@ -257,8 +297,12 @@ impl Group {
         }
         for row in sum.rows.iter().filter(|row| !row.taken_back) {
             let step = &row.step.name;
-            if matches!(row.outcome, Some((h::Outcome::Late, _))) {
-                *self.missed.entry(step.clone()).or_default() += 1;
+            self.late += u64::from(matches!(row.outcome, Some((h::Outcome::Late, _))));
+            if row.tried {
+                *self.tried.entry(step.clone()).or_default() += 1;
+            }
+            if let Some(missed) = &row.missed {
+                self.missed(missed, *step == missed.step.name);
             }
             for (line, length, left) in &row.margins {
                 let window = self.windows.entry((step.clone(), *line)).or_default();
@@ -271,6 +315,40 @@ impl Group {
             self.times(&told.facts);
         }
         self.practised(told, class);
+    }
+
+    /// A window closed first. `own`: it is one of the step that ended by it.
+    fn missed(&mut self, missed: &Missed, own: bool) {
+        let step = &missed.step.name;
+        let Some(why) = &missed.why else {
+            return *self.unnamed.entry(step.clone()).or_default() += 1;
+        };
+        if why.is == h::Sentence::Limit {
+            return *self.limits.entry(why.line).or_default() += 1;
+        }
+        let window = self.windows.entry((step.clone(), why.line)).or_default();
+        window.length = Some(Millis(why.ms));
+        window.closed += 1;
+        window.ahead += u64::from(!own);
+    }
+
+    /// How often a window was met, missed, and neither for sure.
+    #[must_use]
+    pub fn met(&self, step: &str, line: u32) -> Met {
+        let Some(window) = self.windows.get(&(step.to_owned(), line)) else {
+            return Met::default();
+        };
+        let below = window.left.below(Millis::ZERO);
+        let alone = self.windows.keys().filter(|(of, _)| of == step).count() == 1;
+        // Where a step has one window only, no record need say which.
+        let unnamed = self.unnamed.get(step).copied().filter(|_| alone).unwrap_or(0);
+        let tried = self.tried.get(step).copied().unwrap_or(0);
+        let told = window.left.n() + (window.closed - window.ahead) + unnamed;
+        Met {
+            met: window.left.n() - below,
+            missed: window.closed + unnamed,
+            not_known: tried.saturating_sub(told) + below,
+        }
     }
 
     /// Which moments were told of, and which of them lay outside their bounds. Which answer it was is

@@ -205,8 +205,9 @@ fn after_a_broken_bound_no_window_is_missed_by_who_keeps_the_bounds_again() {
         for name in ["tin", "open", "fetch"] {
             let (run, rests) = slow(&script, name, more);
             // What the guide itself gave up is no cue from which a window was missed.
-            let given_up =
-                |ix: StepIx| facts(&run).any(|fact| *fact == Fact::Noticed(Notice::Late(ix)));
+            let late =
+                |fact: &Fact, ix| matches!(fact, Fact::Noticed(Notice::Late(of, _)) if *of == ix);
+            let given_up = |ix: StepIx| facts(&run).any(|fact| late(fact, ix));
             let missed: Vec<_> =
                 run.truth.outside.iter().filter(|(ix, ..)| !given_up(*ix)).collect();
             assert!(missed.is_empty(), "{name} {more}: {missed:?}");

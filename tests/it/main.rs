@@ -1,6 +1,7 @@
 //! The integration tests, one binary.
 #![expect(clippy::disallowed_methods, reason = "tests read their fixtures straight from the disk")]
 
+mod agree;
 mod awake;
 mod brief;
 mod broken_bounds;

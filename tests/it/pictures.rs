@@ -137,7 +137,7 @@ pub fn offered() -> Picture {
 pub fn too_late() -> Picture {
     let mut picture = before_cue();
     picture.shown.window = Window::TooLate;
-    picture.shown.notice = Some(Notice::Late { step: step(3, "show-working") });
+    picture.shown.notice = Some(Notice::Late { step: step(3, "show-working"), why: None });
     let count = picture.shown.count.as_mut().expect("a count");
     (count.to, count.what, count.why) = (49_000, CountWhat::StepOver, None);
     picture

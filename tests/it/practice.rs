@@ -26,16 +26,18 @@ use stepbell::vehicle::live::{Event, Hands, Live, WhyNotFelt, WhySilent};
 use stepbell::vehicle::order::Order;
 use stepbell::vehicle::{Answers, Draw};
 
-/// How long this person takes to tell of what came.
+/// How long a person takes to tell of what came.
 const TELLS: Millis = Millis(900);
 
 /// A person on the virtual clock who answers every question, taps or watches, and tells of what the
 /// vehicle does.
-struct Person<'a> {
+pub struct Person<'a> {
     script: &'a Script,
     guide: Guide,
     live: Live,
     answers: Answers,
+    /// How long this person takes to tell of what came.
+    pub tells: Millis,
     now: Moment,
     presses: Vec<(Moment, Input)>,
     taps: Vec<Moment>,
@@ -43,13 +45,22 @@ struct Person<'a> {
     wants: Option<AnswerText>,
     asked: Option<Frame>,
     events: Vec<(Moment, Event)>,
+    /// What the guide and the vehicle did, in its order.
+    log: Vec<(Moment, Logged)>,
     ended: Option<EndingId>,
     /// Taps after the cue, for whoever uses their own hands.
     own: &'a dyn Fn(&Script, StepIx) -> Vec<Millis>,
 }
 
+/// What comes into a record of a rehearsal.
+#[derive(Clone, Debug)]
+pub enum Logged {
+    Effect(Effect),
+    Event(Event),
+}
+
 impl<'a> Person<'a> {
-    fn new(
+    pub fn new(
         script: &'a Script,
         choices: &Choices,
         live: (Law, u64, &[&str], Hands),
@@ -64,23 +75,35 @@ impl<'a> Person<'a> {
             guide: script.guide(),
             live: Live::new(Arc::clone(&procedure), script.speech.clone(), draw, orders, hands),
             answers: Answers::new(procedure, choices),
+            tells: TELLS,
             now: Moment::START,
             presses: Vec::new(),
             taps: Vec::new(),
             wants: None,
             asked: None,
             events: Vec::new(),
+            log: Vec::new(),
             ended: None,
             own,
         }
     }
 
     fn run(mut self) -> (String, Vec<(Moment, Event)>) {
+        (self.led(), self.events)
+    }
+
+    /// What a record of the run would hold.
+    pub fn logged(mut self) -> Vec<(Moment, Logged)> {
+        self.led();
+        self.log
+    }
+
+    fn led(&mut self) -> String {
         let effects = self.guide.start(self.now);
         self.follow(&effects);
         for _ in 0..20_000 {
             if let Some(ending) = self.ended {
-                return (self.script.ending(ending).to_owned(), self.events);
+                return self.script.ending(ending).to_owned();
             }
             let press = self.presses.iter().map(|(at, _)| *at).min();
             let tap = self.taps.iter().copied().min();
@@ -115,6 +138,7 @@ impl<'a> Person<'a> {
             assert_eq!(self.live.begins(plan), []);
         }
         for effect in effects {
+            self.log.push((self.now, Logged::Effect(effect.clone())));
             match effect {
                 Effect::Record(Fact::Thing(thing, class)) => self.answers.learned(*thing, *class),
                 Effect::Record(Fact::CueGiven { point, given, .. })
@@ -152,7 +176,7 @@ impl<'a> Person<'a> {
     }
 
     fn tell(&mut self, input: Input) {
-        self.presses.push((self.now.after(TELLS), input));
+        self.presses.push((self.now.after(self.tells), input));
     }
 
     fn pick(&mut self, answer: AnswerText) {
@@ -166,7 +190,7 @@ impl<'a> Person<'a> {
         match &event {
             Event::Shows(step, nth) => {
                 let recognise = plan.step(*step).met[*nth as usize].recognise.hi;
-                let at = self.now.after(recognise).after(TELLS);
+                let at = self.now.after(recognise).after(self.tells);
                 match nth {
                     0 => self.presses.push((at, Input::Press(Press::Done))),
                     nth => self.pick(AnswerText::Met(*nth)),
@@ -189,6 +213,7 @@ impl<'a> Person<'a> {
             }
             _ => {}
         }
+        self.log.push((self.now, Logged::Event(event.clone())));
         self.events.push((self.now, event));
     }
 }
@@ -642,6 +667,16 @@ fn a_fault_that_was_met_well_is_no_failure_and_one_that_was_not_is_one() {
     };
     let well = with(&args, "yes\nyes\nwait 4s\nslip\n", 0);
     assert!(well.contains("1 of 1 happenings told as they were"), "{well}");
+    // Nothing else happened: no act is counted, and what the slip led to is told.
+    let told = "wake: a slip was to be told; you met it well (slip). It ended the run: unsure.";
+    let well = well.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(well.contains(told) && well.contains("No act was done; 1 of 1"), "{well}");
+    let own = call(&[&args[..], &["--seed", "3"]].concat());
+    let own = own
+        .input("yes\nyes\nwait 4s\nslip\n")
+        .out("wake: you told of a slip. It ended the run")
+        .ends(1);
+    assert!(own.contains("\nNo act was done.\n") && !own.contains("0 of"), "{own}");
     let ill = with(&args, "yes\nyes\nwait 4s\nbrim\ndone\nwait 1s\nstop\nstop\n", 1);
     assert!(ill.contains("Known: act, done, 1 to 9"), "{ill}");
     // Sentences for a screen reader say it too.

@@ -82,7 +82,7 @@ fn one_two_and_as_many_as_allowed_are_learned() {
 fn missed(plan: &Plan, run: &Transcript) -> Vec<String> {
     let name = |ix: &StepIx| plan.step(*ix).name.clone();
     let told = facts(run).filter_map(|fact| match fact {
-        Fact::Noticed(Notice::Late(ix)) => Some(format!("late at {}", name(ix))),
+        Fact::Noticed(Notice::Late(ix, _)) => Some(format!("late at {}", name(ix))),
         Fact::Broken(ix, mark, by) => Some(format!("{mark:?} of {} outside by {by}", name(ix))),
         Fact::Margin { step, window, left } if *left < Millis::ZERO => {
             Some(format!("window {window} of {} missed by {left}", name(step)))

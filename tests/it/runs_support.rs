@@ -505,7 +505,7 @@ impl Shown<'_> {
 
     fn notice(&self, notice: &Notice) -> String {
         match notice {
-            Notice::Late(ix) => format!("late at {}", self.step(*ix)),
+            Notice::Late(ix, _) => format!("late at {}", self.step(*ix)),
             Notice::Unattended(ix, kind, length) => {
                 format!("unattended at {}, {} for {length}", self.step(*ix), word(kind))
             }

@@ -169,6 +169,46 @@ fn a_damaged_record_is_named_and_a_foreign_file_is_not_counted() {
     }
 }
 
+/// A copy that was interrupted on its way, at a line's end or inside a line, holds the same run.
+#[test]
+fn a_copy_that_was_cut_short_is_named_and_counted_once() {
+    let place = folder("cut-copies");
+    let script = push_start();
+    let one =
+        |nth| record(&script, header("Add a spare", "edition 1", nth, RunKind::Live), nth, &[]);
+    let whole = one(3);
+    let line = whole[..whole.len() / 2].iter().rposition(|byte| *byte == b'\n').unwrap();
+    let other = [&whole[..=line], b"{}\n"].concat();
+    for (name, bytes) in [
+        ("a-torn.jsonl", &whole[..whole.len() * 2 / 3]),
+        ("b-whole.jsonl", &whole[..]),
+        ("c-at-a-line.jsonl", &whole[..=line]),
+        ("d-same.jsonl", &whole[..]),
+        ("e-in-the-header.jsonl", &whole[..600]),
+        // Begun as the others, and not the same: no copy.
+        ("f-other.jsonl", &other[..]),
+        ("g-cut-alone.jsonl", &one(4)[..whole.len() / 2]),
+    ] {
+        fs::write(place.join(name), bytes).unwrap();
+    }
+    let path = place.to_str().unwrap();
+    let told = call(&["tally", path]).out("3 records counted.").ends(1);
+    assert!(told.contains("learned  1 of 3"), "{told}");
+    insta::assert_snapshot!("cut_copies", told.replace(path, "…"));
+    let json = call(&["tally", path, "--format", "json"]).out("{").ends(1);
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let cut: Vec<_> = json["cut_short"].as_array().unwrap().iter().collect();
+    assert_eq!(cut.len(), 3, "{cut:?}");
+    for copy in cut {
+        assert!(copy["same_run_as"].as_str().unwrap().ends_with("b-whole.jsonl"), "{copy}");
+    }
+    let page = call(&["tally", path, "--format", "html"]).out("the same run as").ends(1);
+    assert!(page.contains("cut short"), "{page}");
+    // Alone it is what is left of a run.
+    let torn = place.join("a-torn.jsonl");
+    let _ = call(&["tally", torn.to_str().unwrap()]).out("unfinished: 1").ends(1);
+}
+
 #[test]
 fn a_record_cut_anywhere_is_counted_or_named() {
     let whole = record(&push_start(), header("x", "x", 0, RunKind::Live), 3, &[]);

@@ -55,7 +55,8 @@ fn a_window_at_risk_is_tried_and_told_and_the_others_are_promised() {
         assert!(run.truth.outside.iter().all(|(ix, ..)| *ix == show), "{:?}", run.truth.outside);
         let mut later = frames(&run, new);
         assert!(later.all(|frame| frame.window != WindowState::AtRisk), "{seed}");
-        let late = facts(&run).any(|f| matches!(f, Fact::Noticed(Notice::Late(ix)) if *ix == show));
+        let late =
+            facts(&run).any(|f| matches!(f, Fact::Noticed(Notice::Late(ix, _)) if *ix == show));
         missed += usize::from(late || !run.truth.outside.is_empty());
         well += usize::from(run.ending.map(|(_, class)| class) == Some(EndingClass::Learned));
     }

@@ -14,12 +14,15 @@ use crate::training::tally::{Broken, Group, Key, Tally, Timed};
 pub fn document(tally: &Tally) -> Value {
     let groups: Vec<Value> = tally.groups.iter().map(|(key, group)| one(key, group)).collect();
     let refused = tally.refused.iter().map(|(name, why)| json!({ "record": name, "why": why }));
+    let cut = tally.cut.iter();
+    let cut = cut.map(|(copy, whole)| json!({ "record": copy, "same_run_as": whole }));
     json!({
         "counted": tally.counted(),
         "scripts": groups,
         "damaged": tally.damaged,
         "running": tally.running,
         "twice": tally.again,
+        "cut_short": cut.collect::<Vec<_>>(),
         "clock_jumped": tally.jumped,
         "not_counted": refused.collect::<Vec<_>>(),
     })
@@ -30,13 +33,15 @@ fn one(key: &Key, group: &Group) -> Value {
     let pair = |interval: Interval| json!([interval.lo, interval.hi]);
     let windows = group.windows.iter().map(|((step, line), window)| {
         let left = |p| window.left.quantile(p).map(|left| left.0);
+        let met = group.met(step, *line);
         json!({
-            "step": step, "line": line, "met": window.left.n(),
-            "missed": group.missed.get(step).copied().unwrap_or(0),
+            "step": step, "line": line, "met": met.met, "missed": met.missed,
+            "not_known": met.not_known,
             "window_ms": window.length.map(|length| length.0),
             "left_ms": { "5%": left(50), "50%": left(500), "95%": left(950) },
         })
     });
+    let limits = group.limits.iter().map(|(line, n)| json!({ "line": line, "times": n }));
     let broken = group.broken.iter().map(|(at, broken)| contradicted(group, at, broken));
     json!({
         "title": key.title, "script_sha256": key.sha256, "used_sha256": key.used, "rehearsal": key.rehearsal,
@@ -46,6 +51,7 @@ fn one(key: &Key, group: &Group) -> Value {
         "keys": { "learned": group.things.0, "of": group.things.1 },
         "endings": group.endings.iter().map(|(name, (_, n))| (name.clone(), json!(n))).collect::<serde_json::Map<_, _>>(),
         "windows": windows.collect::<Vec<_>>(),
+        "limits_missed": limits.collect::<Vec<_>>(),
         "contradicted": broken.collect::<Vec<_>>(),
         "verdict": group.proposed.as_ref().map(|proposed| verdict(&proposed.as_declared)),
         "practice": group.curve().map(|curve| json!({
@@ -90,6 +96,7 @@ pub fn table(tally: &Tally) -> String {
         "line",
         "met",
         "missed",
+        "not_known",
         "window_ms",
         "left_5%_ms",
         "left_50%_ms",
@@ -101,7 +108,7 @@ pub fn table(tally: &Tally) -> String {
         let kind = if key.rehearsal { "rehearsal" } else { "live" };
         for ((step, line), window) in &group.windows {
             let left = |p| window.left.quantile(p).map_or_else(String::new, |l| l.0.to_string());
-            let missed = group.missed.get(step).copied().unwrap_or(0);
+            let met = group.met(step, *line);
             let _ = writer.write_record([
                 cell(&key.title),
                 key.sha256.clone(),
@@ -111,8 +118,9 @@ pub fn table(tally: &Tally) -> String {
                 group.learned.to_string(),
                 cell(step),
                 line.to_string(),
-                window.left.n().to_string(),
-                missed.to_string(),
+                met.met.to_string(),
+                met.missed.to_string(),
+                met.not_known.to_string(),
                 window.length.map_or_else(String::new, |l| l.0.to_string()),
                 left(50),
                 left(500),

@@ -17,7 +17,7 @@ use crate::proof::verdict::Verdict;
 use crate::training::bounds::Wider;
 use crate::training::intervals::jeffreys;
 use crate::training::statistics::{Interval, Z95, fraction, wilson};
-use crate::training::tally::{Broken, Group, Key, Tally, Timed, Window};
+use crate::training::tally::{Broken, Group, Key, Met, Tally, Timed, Window};
 
 /// The quantiles that are shown of what was left, in thousandths.
 const SHOWN: [u32; 3] = [50, 500, 950];
@@ -33,6 +33,10 @@ pub fn words(tally: &Tally) -> String {
     told(&mut text, "damaged, counted as far as they can be read", &tally.damaged);
     told(&mut text, "still being recorded, not counted yet", &tally.running);
     told(&mut text, "given twice, counted once", &tally.again);
+    for (copy, whole) in &tally.cut {
+        let (copy, whole) = (safe(copy), safe(whole));
+        let _ = writeln!(text, "not counted again: {copy}: the same run as {whole}, cut short");
+    }
     told(&mut text, "the computer's clock stopped or jumped in", &tally.jumped);
     for (name, why) in &tally.refused {
         let _ = writeln!(text, "not counted: {}: {}", safe(name), safe(why));
@@ -78,15 +82,18 @@ fn group_words(text: &mut String, key: &Key, group: &Group) {
     if !group.windows.is_empty() {
         let _ = writeln!(
             text,
-            "\n  {:<28} {:>6} {:>7}  left: 5 %, half, 95 %",
-            "window", "met", "missed"
+            "\n  {:<28} {:>6} {:>7} {:>10}  left: 5 %, half, 95 %",
+            "window", "met", "missed", "not known"
         );
     }
     for ((step, line), window) in &group.windows {
-        let missed = group.missed.get(step).copied().unwrap_or(0);
         let name = fit(&safe(&format!("{step} (line {line})")), 28);
-        let met = window.left.n();
-        let _ = writeln!(text, "  {name:<28} {met:>6} {missed:>7}  {}", left(window));
+        let Met { met, missed, not_known } = group.met(step, *line);
+        let left = left(window);
+        let _ = writeln!(text, "  {name:<28} {met:>6} {missed:>7} {not_known:>10}  {left}");
+    }
+    for (line, n) in &group.limits {
+        let _ = writeln!(text, "  {}", limit(*line, *n));
     }
     contradicted(text, group);
     if let Some(practice) = practice(group) {
@@ -95,12 +102,17 @@ fn group_words(text: &mut String, key: &Key, group: &Group) {
     text.push('\n');
 }
 
+/// How often a limit on several steps was missed. Nobody takes note of how often it was met.
+fn limit(line: u32, n: u64) -> String {
+    format!("the limit of line {line} was missed {}", plural(n, "time"))
+}
+
 /// What was left of a window, in quantiles, and of how much.
 fn left(window: &Window) -> String {
     let left: Vec<String> =
         SHOWN.iter().filter_map(|p| window.left.quantile(*p)).map(tenths).collect();
     let of = window.length.map_or_else(String::new, |of| format!(" of {}", tenths(of)));
-    left.join(", ") + &of
+    if left.is_empty() { "-".to_owned() + &of } else { left.join(", ") + &of }
 }
 
 /// How practice shortened the runs, from five of them on.

@@ -6,7 +6,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{SHOWN, left};
 use super::{
-    between, contradiction, percent, plural, practice, proposal, proposals, tenths, verdict,
+    between, contradiction, limit, percent, plural, practice, proposal, proposals, tenths, verdict,
 };
 use crate::clock::Millis;
 use crate::faces::phrases;
@@ -59,6 +59,9 @@ fn told(tally: &Tally) -> Markup {
         @for (what, names) in lists {
             @if !names.is_empty() { p { (what) (names.join(", ")) } }
         }
+        @for (copy, whole) in &tally.cut {
+            p { "Not counted again: " (copy) ": the same run as " (whole) ", cut short" }
+        }
         @for (name, why) in &tally.refused { p { "Not counted: " (name) ": " (why) } }
     }
 }
@@ -82,6 +85,7 @@ fn section(key: &Key, group: &Group) -> Markup {
             ul { @for (name, (class, n)) in &group.endings {
                 li { (name) @if let Some(class) = class { " (" (phrases::class(*class)) ")" } ": " (n) } } }
             @if !group.windows.is_empty() { (windows(group)) }
+            @for (line, n) in &group.limits { p { (limit(*line, *n)) } }
             @if !group.broken.is_empty() { (contradicted(group)) }
             (practised(group))
         }
@@ -95,15 +99,18 @@ fn windows(group: &Group) -> Markup {
             table {
                 thead { tr {
                     th scope="col" { "Window" } th scope="col" { "met" } th scope="col" { "missed" }
+                    th scope="col" { "not known" }
                     th scope="col" { "left: 5 %, half, 95 %" }
                     th scope="col" { "from none left to all of it" }
                 } }
                 tbody {
                     @for ((step, line), window) in &group.windows {
+                        @let met = group.met(step, *line);
                         tr {
                             th scope="row" { (step) " (line " (line) ")" }
-                            td { (window.left.n()) }
-                            td { (group.missed.get(step).copied().unwrap_or(0)) }
+                            td { (met.met) }
+                            td { (met.missed) }
+                            td { (met.not_known) }
                             td { (left(window)) }
                             td { (strip(window)) }
                         }
