@@ -54,14 +54,17 @@ Keys: Space pause · ← → the cue before, the next · , . 5 s back, on · m n
 - + slower, quicker · i shorten idle stretches · k stop at marks · g go to a time or a step · Home, End · \
 q or Esc quit. The last frame is held until you quit.
 
-Marks are where a window was missed, something went another way than hoped, the clock or the record \
-had trouble, and the end. Without a terminal it writes plain lines and reads moves as lines: pause, play, \
+Marks are where a window was missed, something went another way than hoped, one of several was learned or \
+not, there was no way back from there on, the computer, its clock or the record had trouble, and the end.
+
+Without a terminal it writes plain lines and reads moves as lines: pause, play, \
 cue, cue back, +5s, -5s, 1:05, a step's name (or NAME/2 for the second time), mark, mark back, faster, \
 slower, idle, stops, begin, end, quit.
 
 With --voice or --player it is heard, an octave lower than a run and begun with the word replay: what was \
 said and rung, as long as it goes as fast as it happened. At any other speed nothing is said or rung: it \
-would fall behind. A page of a replay is silent.")]
+would fall behind. Of two records only the first is heard, and the screen says so: to hear the other, give \
+it first. A page of a replay is silent.")]
 #[command(mut_arg("voice", |arg| arg.help(VOICE)), mut_arg("player", |arg| arg.help(PLAYER)))]
 pub struct ReplayArgs {
     /// The record; `-` is standard input
@@ -315,7 +318,7 @@ fn show(
     let other = match other(args)? {
         None => None,
         Some((path, record, header)) => {
-            let file = path.rsplit('/').next().unwrap_or(&path);
+            let file = file_name(&path);
             let sign = if header.run == RunKind::Rehearsal { "REHEARSAL, " } else { "" };
             let name = format!("{sign}{file}");
             let scenes = scenes(&record);
@@ -327,6 +330,14 @@ fn show(
         }
     };
     let heard = heard(args, around, &all, &banners).map_err(unable)?;
+    let other = other.map(|other| match heard.speaker.is_some() {
+        true => Other { name: format!("{}, not heard", other.name), ..other },
+        false => other,
+    });
+    let told = other.as_ref().filter(|_| heard.speaker.is_some()).map(|_| {
+        let first = file_name(&args.record.display().to_string()).to_owned();
+        format!("only the first, {first}, is heard; to hear the other, give it first")
+    });
     let reel = Reel::new(all);
     let name = args.record.display().to_string();
     let drill = drill::begin(&args.drill, around, &reel, (&name, header)).map_err(unable)?;
@@ -352,9 +363,14 @@ fn show(
         other,
         drill,
         notes: missing,
+        told,
         sign: sign.unwrap_or_default(),
     };
     Ok(play(show, console))
+}
+
+fn file_name(path: &str) -> &str {
+    path.rsplit('/').next().unwrap_or(path)
 }
 
 /// What is heard of it: the record's own texts, if a voice or a player was asked for.

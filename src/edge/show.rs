@@ -54,6 +54,8 @@ pub struct Show {
     pub drill: Option<Drill>,
     /// What stays on show from the beginning.
     pub notes: Vec<String>,
+    /// What is told at its beginning.
+    pub told: Option<String>,
     /// How long it takes to say what this is: it begins after that.
     pub sign: Millis,
 }
@@ -149,8 +151,8 @@ impl Showing {
         let begin = showing.drill.as_ref().map(|_| Move::End);
         if let Some(from) = show.from.or(begin) {
             showing.wish(&from);
-            showing.told = None;
         }
+        showing.told = show.told;
         showing
     }
 

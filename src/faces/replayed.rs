@@ -12,7 +12,7 @@ use super::words::Picture;
 use crate::clock::Moment;
 use crate::journal::entry::{ClockChange, Sender};
 use crate::journal::happened as h;
-use crate::training::reel::{Frame, Reel};
+use crate::training::reel::{Frame, Mark, Reel};
 use crate::training::replay::Happened;
 
 /// What a frame shows at a moment. `margins`: whether what was left of windows is told here too.
@@ -110,6 +110,19 @@ pub fn places(reel: &Reel) -> Arc<[PlaceOn]> {
         steps.take(MOST_PLACES / 2).chain(marks.take(MOST_PLACES / 2)).collect();
     places.sort_by_key(|place| place.at);
     places.into()
+}
+
+/// Why a replay stops at a mark, in words; the help and the page for teachers list the same.
+#[must_use]
+pub const fn why_marked(mark: Mark) -> &'static str {
+    match mark {
+        Mark::Missed => "a window was missed",
+        Mark::Otherwise => "something went another way than hoped",
+        Mark::Thing => "one of several was learned or not",
+        Mark::NoReturn => "there was no way back from there on",
+        Mark::Trouble => "the computer, its clock or the record had trouble",
+        Mark::End => "the end",
+    }
 }
 
 /// A mark in words.

@@ -7,7 +7,9 @@
 
 use super::replay::{Happened, Scene};
 use crate::clock::{Millis, Moment};
-use crate::journal::happened::{Effect, Fact, Input, Mark, Notice, Question, Rest, Shown, StepAt};
+use crate::journal::happened::{
+    self as h, Effect, Fact, Input, Notice, Question, Rest, Shown, StepAt,
+};
 use crate::journal::practice::Vehicle;
 
 /// A frame is kept after so many scenes.
@@ -181,7 +183,7 @@ impl Reel {
         {
             self.steps.push(Entered { at, step: step.clone(), nth: *nth });
         }
-        if is_mark(scene) {
+        if Mark::of(scene).is_some() {
             match self.marks.last_mut() {
                 Some((last, all)) if *last == at => newest(all, ix),
                 _ => self.marks.push((at, vec![ix])),
@@ -295,7 +297,7 @@ impl Reel {
 fn is_cue<'a>(scene: &'a Scene, asked: &mut Option<&'a Question>) -> bool {
     match &scene.what {
         Happened::Effect(Effect::Fact { fact: Fact::CueGiven { point, .. } }) => {
-            matches!(point.mark, Mark::Prepare | Mark::Called | Mark::LetGo)
+            matches!(point.mark, h::Mark::Prepare | h::Mark::Called | h::Mark::LetGo)
         }
         Happened::Effect(Effect::Show(shown)) => {
             let question = shown.question.as_ref().filter(|q| **q != Question::ReallyStop);
@@ -308,39 +310,61 @@ fn is_cue<'a>(scene: &'a Scene, asked: &mut Option<&'a Question>) -> bool {
     }
 }
 
-/// Whether a scene is worth a look: a window missed, something that went another way than hoped,
-/// trouble with the clock or the record, the end. A record has no marks that a person set.
-fn is_mark(scene: &Scene) -> bool {
-    let effect = match &scene.what {
-        Happened::Effect(effect) => effect,
-        Happened::Clock(..) | Happened::Lost(..) | Happened::Interrupted(_) => return true,
-        _ => return false,
-    };
-    match effect {
-        Effect::Ended { .. } => true,
-        Effect::Fact { fact: Fact::Noticed { notice } } => match notice {
-            Notice::Late { .. }
-            | Notice::Unattended { .. }
-            | Notice::WasAway { .. }
-            | Notice::Silence { .. }
+/// Why a scene is worth a look. A record has no marks that a person set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Mark {
+    /// A window closed first.
+    Missed,
+    /// Something went another way than hoped.
+    Otherwise,
+    /// One of several things was learned, or was not.
+    Thing,
+    /// What is past changing.
+    NoReturn,
+    /// The computer, its clock or the record.
+    Trouble,
+    /// It ended, or was broken off.
+    End,
+}
+
+impl Mark {
+    /// All of them, in the order in which they are told.
+    pub const ALL: [Mark; 6] =
+        [Mark::Missed, Mark::Otherwise, Mark::Thing, Mark::NoReturn, Mark::Trouble, Mark::End];
+
+    /// Why this scene is one, if it is.
+    #[must_use]
+    pub fn of(scene: &Scene) -> Option<Mark> {
+        match &scene.what {
+            Happened::Clock(..) | Happened::Lost(..) => Some(Mark::Trouble),
+            Happened::Interrupted(_) | Happened::Effect(Effect::Ended { .. }) => Some(Mark::End),
+            Happened::Effect(Effect::Fact { fact: Fact::Noticed { notice } }) => Mark::told(notice),
+            _ => None,
+        }
+    }
+
+    fn told(notice: &Notice) -> Option<Mark> {
+        Some(match notice {
+            Notice::Late { .. } | Notice::Unattended { .. } => Mark::Missed,
+            Notice::Silence { .. }
             | Notice::OutOfBounds { .. }
             | Notice::Broken { .. }
+            | Notice::Rechecked { rest: Rest::Lost { .. } }
             | Notice::GuardLost { .. }
             | Notice::Slipped { .. }
             | Notice::TakenBack { .. }
             | Notice::Again { .. }
-            | Notice::TriesSpent
-            | Notice::ThingEnded { .. }
-            | Notice::CueLate { .. }
-            | Notice::NoReturn { .. } => true,
-            Notice::Rechecked { rest } => matches!(rest, Rest::Lost { .. }),
-            Notice::TooEarly
+            | Notice::TriesSpent => Mark::Otherwise,
+            Notice::ThingEnded { .. } => Mark::Thing,
+            Notice::NoReturn { .. } => Mark::NoReturn,
+            Notice::WasAway { .. } | Notice::CueLate { .. } => Mark::Trouble,
+            Notice::Rechecked { .. }
+            | Notice::TooEarly
             | Notice::NotUnderstood
             | Notice::NotPlausible
             | Notice::LetGoFirst
             | Notice::HoldAt { .. }
-            | Notice::KeepAwake { .. } => false,
-        },
-        _ => false,
+            | Notice::KeepAwake { .. } => return None,
+        })
     }
 }

@@ -521,6 +521,31 @@ fn a_replay_is_heard_as_one_where_that_is_asked_for_at_its_own_speed_only() {
     assert_eq!(heard(&["--speed", "4"]), [false; 3], "silent unless asked for");
 }
 
+/// Two voices at once help nobody.
+#[test]
+fn of_two_records_the_first_is_heard_and_that_is_said() {
+    let bench = Bench::new("replay-beside");
+    bench
+        .speaks_at(&[("Replay.", 5000), ("The run is over: learned", 6000), ("Key.", 7000)])
+        .plays()
+        .guide(TINY, &["--voice", "none", "--player", "none"]);
+    let first = bench.record_file();
+    let first = first.to_str().expect("plain");
+    let other = bench.file("other.jsonl");
+    fs::copy(first, &other).expect("copied");
+    let two = ["replay", first, "--beside", other.to_str().expect("plain")];
+    let (out, err, code) = bench.asked(&[&two[..], &["--voice", "auto"]].concat());
+    assert_eq!((err.as_str(), code), ("", Some(0)), "{out}");
+    let name = first.rsplit('/').next().expect("a name");
+    let told = format!("only the first, {name}, is heard; to hear the other, give it first");
+    assert!(out.contains(&told), "{out}");
+    assert!(out.contains("BESIDE: other.jsonl, not heard"), "{out}");
+    assert!(find(&bench.played(), &level(7000)[..2000]).is_some(), "the first is heard");
+    // Where nothing is heard at all nothing is said of it.
+    let (out, ..) = bench.asked(&[&two[..], &["--speed", "0"]].concat());
+    assert!(!out.contains("heard"), "{out}");
+}
+
 /// A player that is killed is started once more: the rest of the run is heard.
 #[test]
 fn after_a_player_that_was_killed_the_run_is_heard_on() {

@@ -7,6 +7,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
+use stepbell::faces::replayed::why_marked;
+use stepbell::training::reel::Mark;
+
 use crate::drill::record;
 use crate::pty::{Term, folder};
 
@@ -142,4 +145,21 @@ fn a_drill_in_a_terminal_is_answered_with_one_key_or_a_typed_time() {
     term.press("q").wait_for("DRILL LEFT before its end").wait_for("answers: ");
     assert_eq!(term.ends(), 0);
     assert!(term.is_restored());
+}
+
+/// What a replay stops at is what the help and the page for teachers say.
+#[test]
+fn the_help_and_the_page_for_teachers_list_every_kind_of_mark() {
+    let (help, ..) = piped(&["replay", "--help"], "");
+    let teaching = fs::read_to_string("procedures/TEACHING.md").expect("readable");
+    for text in [help, teaching] {
+        let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let marks = text.split_once("Marks are where ").expect("the marks").1;
+        let marks = marks.split_once("the end.").expect("the end of the list").0;
+        let mut at = 0;
+        for mark in Mark::ALL.into_iter().filter(|mark| *mark != Mark::End) {
+            let word = why_marked(mark);
+            at += marks[at..].find(word).unwrap_or_else(|| panic!("{word} in its order: {marks}"));
+        }
+    }
 }
