@@ -15,8 +15,9 @@ use crate::proof::controllable::Stopped;
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// After so many refusals of one plan no more is tried: nothing is awaited in quiet.
-const MOST_REFUSALS: usize = 12;
+/// Refused segments of so many points in all, then no more is tried: nothing is awaited in quiet. Some
+/// seventy lines that are too tight in a segment of sixty windows.
+const MOST_REFUSED: usize = 30_000;
 
 /// Decides which answers are awaited in quiet, the same in every way, and writes it into each of them,
 /// unless it has been decided before.
@@ -32,15 +33,17 @@ pub(super) fn hush(
     let Some(plan) = ways.first().filter(|plan| plan.quiet.is_none()) else { return Ok(()) };
     let mut quiet = listened(procedure, plan);
     let mut tried: Vec<Tried> = vec![Tried::default(); ways.len()];
-    for _ in 0..MOST_REFUSALS {
-        if quiet.is_empty() {
-            break;
-        }
+    let mut refused = 0;
+    while !quiet.is_empty() && refused <= MOST_REFUSED {
         write(ways, &quiet, COMFORTABLE);
-        let Some(loud) = tightest(procedure, ways, speech, &mut tried, stop)? else {
-            write(ways, &quiet, Millis::ZERO);
-            return Ok(());
+        let (loud, points) = match tightest(procedure, ways, speech, &mut tried, stop)? {
+            Held::All => {
+                write(ways, &quiet, Millis::ZERO);
+                return Ok(());
+            }
+            Held::AllBut(loud, points) => (loud, points),
         };
+        refused += points;
         if loud.is_empty() {
             break;
         }
@@ -110,7 +113,15 @@ impl Tried {
     }
 }
 
-/// Nothing where all segments hold; else which steps are better not awaited in quiet: those whose
+/// What came of a try.
+enum Held {
+    /// Every segment holds.
+    All,
+    /// Not these answers in quiet; and the points of the segment that showed it.
+    AllBut(BTreeSet<StepIx>, usize),
+}
+
+/// Whether all segments hold; else which steps are better not awaited in quiet: those whose
 /// prompts are in the story of the first that does not, in all turns of their lines. None of them: it
 /// would not hold either way.
 fn tightest(
@@ -119,7 +130,7 @@ fn tightest(
     speech: &SpeechLengths,
     tried: &mut [Tried],
     stop: &dyn Fn() -> bool,
-) -> Result<Option<BTreeSet<StepIx>>, Stopped> {
+) -> Result<Held, Stopped> {
     for (way, tried) in ways.iter().zip(tried) {
         let mut met = BTreeSet::new();
         let mut open: Vec<StepIx> = match way.entry {
@@ -139,12 +150,14 @@ fn tightest(
                     open.extend(&segment.leads);
                     tried.0.insert(start, (inside(way, &segment), segment.leads));
                 }
-                Ok(Err(refusal)) => return Ok(Some(told_by(way, &refusal))),
-                Err(_) => return Ok(Some(BTreeSet::new())),
+                Ok(Err(refusal)) => {
+                    return Ok(Held::AllBut(told_by(way, &refusal), refusal.points));
+                }
+                Err(_) => return Ok(Held::AllBut(BTreeSet::new(), 0)),
             }
         }
     }
-    Ok(None)
+    Ok(Held::All)
 }
 
 /// The steps awaited in quiet whose prompts behind are in the story of a refusal, in all their turns.

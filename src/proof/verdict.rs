@@ -73,6 +73,8 @@ pub struct Refusal {
     /// Whether it is certainly impossible (else only not proven): no window had two forms, no answers
     /// shared a link, and no spoken words are in the cycle.
     pub certain: bool,
+    /// The moments of the segment.
+    pub points: usize,
 }
 
 /// What is proven, network by network: every plan with every way of holding, and its segments.
@@ -245,7 +247,8 @@ pub(super) fn refusal(segment: &Segment, cycle: &Cycle, start: StepIx) -> Refusa
     let spoken = |g: &Ground| matches!(g.what, What::PrepareWords | What::NowWords);
     let two = |g: &Ground| segment.forms.contains(&WindowKey { step: g.step, place: g.place });
     let certain = !segment.merged && !grounds.iter().any(|g| spoken(g) || two(g));
-    Refusal { plan: 0, start, short: Millis::ZERO.minus(cycle.value), grounds, certain }
+    let points = segment.network.point_count();
+    Refusal { plan: 0, start, short: Millis::ZERO.minus(cycle.value), grounds, certain, points }
 }
 
 /// The sentences behind one part of a cycle.

@@ -1,5 +1,6 @@
 //! Answers for the ear: what comes after them is said afterwards, unless the time is needed.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use stepbell::guide::cue::{Cue, Effect, Fact, Stage};
@@ -144,4 +145,46 @@ fn what_the_proof_awaits_in_quiet_the_guide_does_too() {
         }
     }
     assert!(all > 100, "{all} answers were awaited in quiet");
+}
+
+/// Only the lines that need the time are talked over, however many they are.
+#[test]
+fn one_tight_line_makes_no_other_loud() {
+    let mut text = String::from(
+        "procedure \"Add a spare\"
+device \"Brackwater strongbox (invented)\"
+status demonstration
+assumed \"an invented device\"
+have spare, new remote, \"the remote\", felt as \"one button\"
+sign chime, hear \"the chime\" once, quiet 1.5s
+step ready \"Take the remote.\"
+  take spare
+  takes 1s to 9s
+step s0 \"Press the remote against the reader.\"
+  with spare
+  takes 1s to 2s
+  hear chime, between 1s and 3s after done, so go on
+  nothing within 6s after done, so finish as not-learned
+",
+    );
+    for n in 1..60 {
+        let (within, above) = (if n % 2 == 0 { 30 } else { 12 }, n - 1);
+        let _ = write!(
+            text,
+            "step s{n} \"Press the remote against the reader.\"
+  with spare
+  takes 1s to 2s
+  within {within}s after s{above} answered
+  late, so finish as not-learned
+  hear chime, between 1s and 3s after done, so go on
+  nothing within 6s after done, so finish as unsure
+"
+        );
+    }
+    text.push_str("finish as learned\n");
+    let script = from_text("many", text);
+    let plan = &script.plans[0];
+    let quiet = network(&script.procedure, plan, &script.speech).quiet().steps;
+    let loose: BTreeSet<StepIx> = (2..60).step_by(2).map(StepIx).collect();
+    assert_eq!(quiet, loose, "each is followed by a window of 30 s");
 }
