@@ -20,6 +20,7 @@ use std::process::Command;
 use std::time::Instant;
 
 use stepbell::cli::tally::counted;
+use stepbell::clock::Millis;
 use stepbell::journal::entry::RunKind;
 use stepbell::procedure::plan::StepIx;
 use stepbell::vehicle::{Fault, Wrong};
@@ -89,6 +90,8 @@ fn write(folder: &Path, count: u64) -> Vec<PathBuf> {
         let seed = nth % RUNS;
         let faults = match seed % 4 {
             0 => vec![Fault::Step(StepIx(1), 1, Wrong::Silence)],
+            // A window is missed.
+            1 => vec![Fault::Step(StepIx(3), 1, Wrong::Slow(Millis::secs(600)))],
             _ => Vec::new(),
         };
         let bytes =

@@ -17,8 +17,8 @@ folder, stepbell = os.path.abspath(sys.argv[1]), os.path.abspath(sys.argv[2])
 here = os.path.dirname(os.path.abspath(__file__))
 text = open(os.path.join(here, "../../grammar/RECORDS.md"), encoding="utf-8").read()
 blocks = re.findall(r"```sql\n(.*?)```", text, re.S)
-assert len(blocks) == 5, f"{len(blocks)} blocks of queries"
-setup, ended, left, late, many = (b.replace("records/*.jsonl", folder + "/*.jsonl") for b in blocks)
+assert len(blocks) == 6, f"{len(blocks)} blocks of queries"
+setup, ended, left, missed, late, many = (b.replace("records/*.jsonl", folder + "/*.jsonl") for b in blocks)
 
 base = duckdb.connect()
 base.execute(setup)
@@ -34,7 +34,12 @@ found = {(step, line): (met, low, half)
          for step, line, met, _, low, half in base.execute(left).fetchall()}
 assert len(tally["scripts"]) == 1, "the windows are compared for one text"
 told = {(w["step"], w["line"]): (w["met"], w["left_ms"]["5%"], w["left_ms"]["50%"])
-        for w in tally["scripts"][0]["windows"]}
+        for w in tally["scripts"][0]["windows"] if w["left_ms"]["50%"] is not None}
+assert found == told, (found, told)
+
+found = {(step, line): n for step, line, n in base.execute(missed).fetchall()}
+told = {(w["step"], w["line"]): w["missed"]
+        for w in tally["scripts"][0]["windows"] if w["missed"]}
 assert found == told, (found, told)
 
 rows = base.execute(late).fetchall()
