@@ -576,7 +576,11 @@ pub fn fact(fact: &Fact) -> Option<String> {
         Fact::Outcome { step: at, outcome: how } => Some(format!("{}: {}", step(at), outcome(how))),
         Fact::Margin { step: at, line, window, left } => {
             let of = window.map_or_else(String::new, |window| format!(" of {}", Millis(window)));
-            Some(format!("{}: {} left{of} (window in line {line})", step(at), Millis(*left)))
+            let left = match *left {
+                ..0 => "nothing left for sure".to_owned(),
+                left => format!("{} left", Millis(left)),
+            };
+            Some(format!("{}: {left}{of} (window in line {line})", step(at)))
         }
         Fact::Thing { label, class: how } => Some(format!("{label}: {}", class(*how))),
         Fact::Tried { nth, of } => Some(format!("try {nth} of {of}")),

@@ -119,8 +119,8 @@ fn missing(missed: &Missed, row: &Row) -> Option<String> {
         false => format!(", {}", safe(&phrases::step(&missed.step))),
     };
     Some(match why.is {
-        Sentence::Limit => format!("MISSED, the limit of {of} (line {line})"),
-        Sentence::Window | Sentence::Hold => format!("MISSED, {of} (line {line}{whose})"),
+        Sentence::Limit => format!("MISSED: the limit of {of} (line {line})"),
+        Sentence::Window | Sentence::Hold => format!("MISSED: none of {of} (line {line}{whose})"),
     })
 }
 
@@ -138,9 +138,11 @@ fn line(text: &mut String, row: &Row) {
     let mut left: Vec<String> = row
         .margins
         .iter()
-        .map(|(line, window, left)| match window {
-            Some(window) => format!("{} of {} (line {line})", seconds(*left), seconds(*window)),
-            None => format!("{} (line {line})", seconds(*left)),
+        .map(|(line, window, left)| {
+            // It may have been met all the same: nobody knows.
+            let unsure = if *left < Millis::ZERO { "NOT SURE: " } else { "" };
+            let of = window.map_or_else(String::new, |of| format!(" of {}", seconds(of)));
+            format!("{unsure}{}{of} (line {line})", seconds(*left))
         })
         .collect();
     left.extend(row.missed.as_ref().and_then(|missed| missing(missed, row)));
