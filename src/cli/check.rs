@@ -135,7 +135,8 @@ fn said(
     bank.measure(procedure, &mut speech);
     let Late { lag, checked } = late(around, None);
     speech.lag = lag;
-    let prompts = Prompts::of(procedure, &bank, (&model, &speech), checked.is_some(), silent);
+    let mut prompts = Prompts::of(procedure, &bank, (&model, &speech), checked.is_some(), silent);
+    prompts.misread = sound::misread_by(which, speaking, &words);
     examined.measured(speech);
     Some(Ok(prompts))
 }

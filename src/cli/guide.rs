@@ -11,7 +11,7 @@ use super::out::{self, Answer};
 use super::page;
 use super::rehearse::Rehearsal;
 use super::script::{examined, pictures, worst_length};
-use super::sound::Heard;
+use super::sound::{Heard, Texts};
 use crate::edge::clock::Pace;
 use crate::edge::console::{Console, Look, Opening};
 use crate::edge::records::{ENDING, Found, Unfinished, Wanted, default_folder, find_unfinished};
@@ -20,7 +20,7 @@ use crate::edge::settings::{KeptKeys, kept_keys};
 use crate::edge::writer::{Finish, Place, Plan};
 use crate::faces::practice::all_aloud;
 use crate::faces::verdict::verdict;
-use crate::faces::voicing::{Own, besides, spoken};
+use crate::faces::voicing::{besides, is_english, questions, spoken};
 use crate::faces::words::{Banner, KeyNames, Setting};
 use crate::guide::Settings;
 use crate::journal::convert::{Context, effect_of};
@@ -109,15 +109,16 @@ pub(super) fn heard(
     let page = args.page.page.is_some();
     let texts: Vec<_> = spoken(procedure).into_iter().map(|(_, text)| text).collect();
     // The frame of what a vehicle shows is English.
-    let english = Own::Rehearsal.is_for(&args.sound.speaking.language);
+    let english = is_english(&args.sound.speaking.language);
     let more = match rehearsal.filter(|_| english) {
         Some(_) => all_aloud(procedure, &examined.plans, &examined.sources),
         None => Vec::new(),
     };
-    let more = [more, besides(procedure, &args.sound.speaking.language)].concat();
-    let more: Vec<&str> = more.iter().map(String::as_str).collect();
+    let (more, own) = ([more, besides(procedure)].concat(), questions());
+    let [more, own] = [&more, &own].map(|all| all.iter().map(String::as_str).collect::<Vec<_>>());
+    let texts = Texts { texts: &texts, more: &more, own: &own };
     let banners = banners(procedure, rehearsal);
-    let heard = Heard::of(&args.sound, around, &texts, &more, &banners, page)?;
+    let heard = Heard::of(&args.sound, around, &texts, &banners, page)?;
     if heard.is_any() {
         let mut speech = examined.speech.clone();
         if let Some(bank) = &heard.bank {

@@ -8,8 +8,13 @@ use super::Surroundings;
 use super::args::PageArgs;
 use crate::edge::page::shelf::Tones;
 use crate::edge::page::{Opening, Page, Shelf};
-use crate::edge::terminal::enter_or;
+use crate::edge::terminal::{enter_or, size};
+use crate::faces::page::invite::{Invitation, rows};
+use crate::faces::terminal::Size;
 use crate::faces::words::Setting;
+
+/// Said below how to reach the page.
+const LAST: &str = "Open it and press its first button; or press Enter here to begin without it.";
 
 /// The page, if one was asked for. In a terminal the person is shown how to reach it, and it is waited
 /// until a page was opened and pressed on, or Enter is pressed here. Without a shelf it has the tones.
@@ -26,31 +31,62 @@ pub fn open(
     let shelf = shelf.unwrap_or_else(|| Arc::new(Tones::new(setting)));
     let opening = Opening { at, https: args.https, setting: setting.clone(), shelf };
     let page = Page::serve(&opening).map_err(|why| format!("the page cannot be served: {why}"))?;
-    let mut out = io::stdout().lock();
-    let told = tell(&mut out, &page, around);
-    drop(out);
-    told.map_err(|why| format!("the page's address cannot be shown: {why}"))?;
+    let unable = |why| format!("the page's address cannot be shown: {why}");
     if around.terminal {
-        enter_or(|| page.is_open());
+        show(&page, around).map_err(unable)?;
+    } else {
+        let mut out = io::stdout().lock();
+        tell(&mut out, &page).map_err(unable)?;
     }
     Ok(Some(page))
 }
 
-fn tell(out: &mut impl Write, page: &Page, around: &Surroundings) -> io::Result<()> {
-    // White on black whatever the terminal's own colours are: a code the other way round is not read by
-    // every camera.
-    let (on, off) = if around.no_colour { ("", "") } else { ("\x1b[97;40m", "\x1b[0m") };
-    for row in page.code().iter().filter(|_| around.terminal) {
-        writeln!(out, "{on}{row}{off}")?;
-    }
+fn tell(out: &mut impl Write, page: &Page) -> io::Result<()> {
+    writeln!(out, "{}", address(page))?;
     for line in page.invitation() {
         writeln!(out, "{line}")?;
     }
-    if around.terminal {
-        writeln!(
-            out,
-            "Open it and press its first button; or press Enter here to begin without it."
-        )?;
+    out.flush()
+}
+
+fn address(page: &Page) -> String {
+    format!("page: {}", page.address())
+}
+
+/// Shows how to reach the page until it is open or Enter is pressed; anew where the terminal's size changes.
+fn show(page: &Page, around: &Surroundings) -> io::Result<()> {
+    let mut shown = size();
+    paint(page, around, shown, false)?;
+    let mut before = shown;
+    let mut failed = None;
+    enter_or(|| {
+        let now = size();
+        // A size that still changes is waited for.
+        if now != shown && std::mem::replace(&mut before, now) == now {
+            shown = now;
+            failed = paint(page, around, now, true).err();
+        }
+        failed.is_some() || page.is_open()
+    });
+    failed.map_or(Ok(()), Err)
+}
+
+/// `anew`: in the place of what stood there, which the terminal has broken otherwise.
+fn paint(page: &Page, around: &Surroundings, size: Size, anew: bool) -> io::Result<()> {
+    // White on black whatever the terminal's own colours are: a code the other way round is not read by
+    // every camera.
+    let (on, off) = if around.no_colour { ("", "") } else { ("\x1b[97;40m", "\x1b[0m") };
+    let (code, told) = (page.code(), page.invitation());
+    let invitation = Invitation { code: &code, address: &address(page), told: &told, last: LAST };
+    let mut out = io::stdout().lock();
+    if anew {
+        out.write_all(b"\x1b[H\x1b[2J")?;
+    }
+    for row in rows(&invitation, size) {
+        match row.code.as_str() {
+            "" => writeln!(out, "{}", row.text)?,
+            code => writeln!(out, "{on}{code}{off}{}", row.text)?,
+        }
     }
     out.flush()
 }

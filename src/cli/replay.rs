@@ -14,7 +14,7 @@ use super::exit::Exit;
 use super::out::{self, Answer};
 use super::page;
 use super::script::worst_length;
-use super::sound::{Heard, SoundArgs};
+use super::sound::{Heard, SoundArgs, Texts};
 use super::view::ViewArgs;
 use crate::clock::{Millis, Moment};
 use crate::edge::console::{Console, Look, Opening};
@@ -390,10 +390,12 @@ fn heard(
         Happened::Effect(Effect::Ended { text, .. }) => text.clone(),
         _ => None,
     };
-    let texts: BTreeSet<String> =
-        scenes.iter().filter_map(text).chain(questions(&sound.speaking.language)).collect();
+    let texts: BTreeSet<String> = scenes.iter().filter_map(text).collect();
     let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
-    Heard::of(sound, around, &texts, &[], banners, false)
+    let own = questions();
+    let own: Vec<&str> = own.iter().map(String::as_str).collect();
+    let texts = Texts { texts: &texts, more: &[], own: &own };
+    Heard::of(sound, around, &texts, banners, false)
 }
 
 fn banners(header: &Header) -> Vec<Banner> {

@@ -16,7 +16,7 @@ use crate::edge::speaker::{NoPlayer, Speaker, Wanted};
 use crate::edge::voice::{self, RATE, RATES, Voice};
 use crate::edge::{pack, player};
 use crate::faces::tones::Register;
-use crate::faces::voicing::Bank;
+use crate::faces::voicing::{Bank, ENGLISH, is_english, misread};
 use crate::faces::words::Banner;
 
 /// Which voice.
@@ -50,7 +50,7 @@ impl Which {
 #[command(next_help_heading = "Sound")]
 pub struct Speaking {
     /// The voice's language, as the speech program calls it: en, en-gb, de …
-    #[arg(long, value_name = "LANGUAGE", default_value = "en", value_parser = voice::language)]
+    #[arg(long, value_name = "LANGUAGE", default_value = ENGLISH, value_parser = voice::language)]
     pub language: String,
     /// Words a minute, 120 to 260
     #[arg(long, value_name = "WORDS", default_value_t = RATE, value_parser = rate)]
@@ -73,6 +73,17 @@ pub struct SoundArgs {
     #[arg(long, value_name = "NAME", value_parser = PossibleValuesParser::new(players()),
           hide_possible_values = true)]
     pub player: Option<String>,
+}
+
+impl Speaking {
+    /// The same for what this program says of itself.
+    #[must_use]
+    fn in_english(&self) -> Speaking {
+        if is_english(&self.language) {
+            return self.clone();
+        }
+        Speaking { language: ENGLISH.to_owned(), ..self.clone() }
+    }
 }
 
 fn players() -> Vec<&'static str> {
@@ -127,6 +138,23 @@ pub fn spoken(
     }
 }
 
+/// What is to be said in a run.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Texts<'a> {
+    /// What the timing counts with.
+    pub texts: &'a [&'a str],
+    /// What else a script or a vehicle says; only left out where it cannot be said.
+    pub more: &'a [&'a str],
+    /// What this program asks, in English; left out likewise.
+    pub own: &'a [&'a str],
+}
+
+/// Why these texts would be read wrongly; recordings are in whatever language they are.
+#[must_use]
+pub fn misread_by(which: &Which, speaking: &Speaking, texts: &[&str]) -> Option<String> {
+    misread(texts, &speaking.language).filter(|_| matches!(which, Which::Auto))
+}
+
 /// Everything to be heard in a run.
 #[derive(Default)]
 pub struct Heard {
@@ -151,31 +179,33 @@ impl Heard {
         self.bank.is_some() || self.speaker.is_some()
     }
 
-    /// Renders what is to be said and starts the loudspeaker; `page`: pages can sound too. What else could
-    /// be said (`more`) is only left out where it cannot.
+    /// Renders what is to be said and starts the loudspeaker; `page`: pages can sound too.
     ///
     /// # Errors
     /// What is wrong with recordings that were asked for.
     pub fn of(
         args: &SoundArgs,
         around: &Surroundings,
-        texts: &[&str],
-        more: &[&str],
+        texts: &Texts<'_>,
         banners: &[Banner],
         page: bool,
     ) -> Result<Heard, String> {
+        let Texts { texts, more, own } = *texts;
         let player = args.player.as_deref();
         let which = args.voice.clone().unwrap_or_default();
         // Where nothing plays nothing is rendered: nobody would hear it.
         let plays = page || !player::found(around.path.as_deref()).is_empty();
         let which = if plays || matches!(which, Which::Pack(_)) { which } else { Which::None };
         let Spoken { mut bank, mut missing, .. } = spoken(&which, &args.speaking, around, texts)?;
-        if let Some(bank) = bank.as_mut().filter(|_| !more.is_empty())
-            && let Some(other) = spoken(&which, &args.speaking, around, more)?.bank
-            && other.rate == bank.rate
-        {
-            bank.texts.extend(other.texts);
+        for (speaking, also) in [(&args.speaking, more), (&args.speaking.in_english(), own)] {
+            if let Some(bank) = bank.as_mut().filter(|_| !also.is_empty())
+                && let Some(other) = spoken(&which, speaking, around, also)?.bank
+                && other.rate == bank.rate
+            {
+                bank.texts.extend(other.texts);
+            }
         }
+        missing.extend(misread_by(&which, &args.speaking, texts).filter(|_| bank.is_some()));
         let bank = bank.map(Arc::new);
         let mut noted = Vec::new();
         let register = if banners.is_empty() { Register::Real } else { Register::Practice };
@@ -206,7 +236,7 @@ impl Heard {
             }
         };
         noted.push(format!("sound: {voice}; {by}"));
-        let shelf = RunShelf::new(register, bank.clone(), &[texts, more].concat());
+        let shelf = RunShelf::new(register, bank.clone(), &[texts, more, own].concat());
         Ok(Heard { bank, speaker, shelf: Some(Arc::new(shelf)), missing, noted, lag })
     }
 }

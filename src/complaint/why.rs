@@ -551,7 +551,7 @@ fn safety(code: Code) -> Why {
         Code::KeyNotTested => on(
             "A key that was stored and an old key that was forgotten look the same until they are \
              tried, each alone.",
-            "`test spares, \"Start with only this key inside.\", expect \"the engine runs\", else \
+            "`test spares, \"Start with only the new key inside.\", expect \"the engine runs\", else \
              finish as unsure`, and the same for the old keys.",
             PRACTICE,
         ),

@@ -505,6 +505,7 @@ fn names(keys: &KeyMap, hands: bool) -> KeyNames {
     KeyNames {
         done: keys.name(Press::Done),
         other: keys.name(Press::SomethingElse),
+        slip: keys.name(Press::Slip),
         stop: keys.name(Press::Stop),
         act: if hands { act_name(keys) } else { String::new() },
         all: if hands { format!("{} act · {}", act_name(keys), keys.line()) } else { keys.line() },
@@ -517,6 +518,7 @@ fn words(hands: bool) -> KeyNames {
     KeyNames {
         done: "done".to_owned(),
         other: "else".to_owned(),
+        slip: "slip".to_owned(),
         stop: "stop".to_owned(),
         act: if hands { "the word act".to_owned() } else { String::new() },
         all: format!(

@@ -326,7 +326,7 @@ impl<'a> Run<'a> {
         let shown = &self.picture.shown;
         if wants_text(shown) {
             Mode::Text
-        } else if shown.question.as_ref().is_some_and(|q| *q != h::Question::ReallyStop)
+        } else if shown.question.as_ref().is_some_and(|q| !q.is_before_an_end())
             && shown.answers.is_empty()
         {
             Mode::YesNo

@@ -11,12 +11,18 @@ use crate::clock::Millis;
 use crate::faces::clip::Clip;
 use crate::faces::tones::{Register, Signal, samples};
 use crate::faces::voicing::{Bank, Own};
+use crate::journal::entry::EndingClass;
 use crate::journal::happened::{Cue, Tone};
 
 /// Samples a second where nothing is spoken.
 const RATE: u32 = 22_050;
 /// What stands before the name of a tone.
 const TONE: &str = "tone-";
+
+/// The name of words of the program's own.
+fn own_name(own: Own) -> String {
+    format!("own-{}", own.name())
+}
 
 /// All sounds of a run, by name; each file is made when it is asked for.
 #[derive(Debug)]
@@ -79,7 +85,7 @@ impl RunShelf {
 
     /// What is left, spoken where it can be.
     fn left(&self, own: Own, signal: Signal) -> Rung {
-        let sound = format!("own-{}", own.name());
+        let sound = own_name(own);
         match self.length(&sound) {
             Some(lead) => Rung { sound, lead },
             None => self.rung(signal),
@@ -95,6 +101,8 @@ impl Shelf for RunShelf {
             tones.into_iter().filter_map(|tone| self.tone(tone)).map(|rung| rung.sound).collect();
         let texts = self.texts.keys();
         all.extend(texts.filter_map(|text| self.words(Cue::Prepare, text)));
+        // Nothing can be fetched any more when a run has ended.
+        all.extend(EndingClass::ALL.into_iter().filter_map(|class| self.ended(class)));
         all
     }
 
@@ -119,6 +127,12 @@ impl Shelf for RunShelf {
         self.bank.as_ref()?.text(text)?;
         Some(format!("words-{nth}"))
     }
+
+    fn ended(&self, class: EndingClass) -> Option<String> {
+        let own = Own::ended(class);
+        self.bank.as_ref()?.own(own)?;
+        Some(own_name(own))
+    }
 }
 
 #[cfg(test)]
@@ -133,7 +147,7 @@ mod tests {
         let bank = Bank {
             rate: RATE,
             texts: spoken.map(|(text, ms)| ((*text).to_owned(), words(*ms))).collect(),
-            own: [(Own::Ten, words(150))].into(),
+            own: [(Own::Ten, words(150)), (Own::Unsure, words(400))].into(),
             ..Bank::default()
         };
         RunShelf::new(Register::Real, Some(Arc::new(bank)), &texts.map(|(text, _)| text))
@@ -158,7 +172,10 @@ mod tests {
     fn everything_that_is_named_is_there() {
         let shelf = shelf();
         let names = shelf.all();
-        assert_eq!(names.len(), 6 + 3, "{names:?}");
+        assert_eq!(names.len(), 6 + 3 + 1, "{names:?}");
+        assert!(names.contains(&"own-unsure".to_owned()), "no more can be fetched at the end");
+        assert_eq!(shelf.ended(EndingClass::Unsure).as_deref(), Some("own-unsure"));
+        assert_eq!(shelf.ended(EndingClass::Learned), None);
         assert!(names.iter().all(|name| shelf.wav(name).is_some()), "{names:?}");
         assert_eq!(shelf.tone(Tone::TenLeft).map(|rung| rung.sound).as_deref(), Some("own-ten"));
         assert_eq!(shelf.tone(Tone::FiveLeft).map(|rung| rung.sound).as_deref(), Some("tone-five"));

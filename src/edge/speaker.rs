@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 
 use super::player::{Known, Player, found};
 use crate::faces::mix::Mixer;
-use crate::faces::sounds::Sounds;
+use crate::faces::sounds::{Sounds, ending_tone};
 use crate::faces::tones::Register;
 use crate::faces::voicing::{Bank, Own};
 use crate::faces::words::Banner;
@@ -220,10 +220,9 @@ impl Sounds for Speaker {
 
     fn ended(&mut self, class: EndingClass, text: Option<&str>) {
         let text = text.and_then(|text| self.bank.as_ref()?.text(text));
-        match (self.own(Own::ended(class)), class) {
-            (Some(words), _) => self.order(Order::Say(Cue::Prepare, words)),
-            (None, EndingClass::Learned) => self.order(Order::Ring(Tone::Prepare, None)),
-            (None, _) => self.order(Order::Ring(Tone::Missed, None)),
+        match self.own(Own::ended(class)) {
+            Some(words) => self.order(Order::Say(Cue::Prepare, words)),
+            None => self.order(Order::Ring(ending_tone(class), None)),
         }
         if let Some(text) = text {
             self.order(Order::Say(Cue::Notice, text));

@@ -201,7 +201,7 @@ pub fn size() -> Size {
 
 /// Waits for a line on standard input, or until something else is so. Ctrl-C ends the program as always.
 #[cfg(unix)]
-pub fn enter_or(so: impl Fn() -> bool) {
+pub fn enter_or(mut so: impl FnMut() -> bool) {
     use rustix::event::{PollFd, PollFlags, Timespec, poll};
     let stdin = io::stdin();
     let look = Timespec { tv_sec: 0, tv_nsec: 100_000_000 };
@@ -223,7 +223,7 @@ pub fn enter_or(so: impl Fn() -> bool) {
 
 /// Elsewhere a line is waited for.
 #[cfg(not(unix))]
-pub fn enter_or(_: impl Fn() -> bool) {
+pub fn enter_or(_: impl FnMut() -> bool) {
     let _ = io::stdin().lock().read_line(&mut String::new());
 }
 

@@ -5,11 +5,12 @@
 //! What was rendered once lies in a folder of the user's own, named by its content, so that the next run
 //! begins at once.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsStr;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::sync::Arc;
 
 use super::programs::{self, PATIENCE, ask, command};
 use super::scratch::Scratch;
@@ -17,7 +18,7 @@ use super::wav::{from_wav, to_wav};
 use super::{disk, wav};
 use crate::clock::Millis;
 use crate::faces::clip::Clip;
-use crate::faces::voicing::{Bank, Own, clean};
+use crate::faces::voicing::{Bank, ENGLISH, Own, clean, is_english};
 use crate::journal::sha256_hex;
 use crate::procedure::timing::SpeechSource;
 
@@ -101,6 +102,15 @@ impl Voice {
         &self.language
     }
 
+    /// The same program's voice for the words of this program's own, where it is told which language.
+    #[must_use]
+    pub fn in_english(&self) -> Option<Voice> {
+        let told = is_english(&self.language) || self.kind == Kind::EspeakNg;
+        let language =
+            if is_english(&self.language) { self.language.clone() } else { ENGLISH.to_owned() };
+        told.then(|| Voice { language, ..self.clone() })
+    }
+
     /// What tells this rendering of a text from every other.
     fn key(&self, text: &str) -> String {
         let Voice { kind, version, language, rate, .. } = self;
@@ -168,16 +178,28 @@ impl Voice {
     }
 }
 
-/// Renders many texts and the program's own words, as far as the voice has their language, two at a time.
-/// Gives the sounds, and each text that could not be rendered with the reason.
+/// Renders many texts and the program's own words, two at a time. Those are English: where the voice is
+/// not, another voice of the same program says them, if it can. Gives the sounds, and each text that could
+/// not be rendered with the reason.
 #[must_use]
 pub fn bank(voice: &Voice, texts: &[&str], folder: &Path) -> (Bank, Vec<(String, String)>) {
-    let own: Vec<_> = Own::ALL.into_iter().filter(|own| own.is_for(voice.language())).collect();
-    let all = texts.iter().copied().chain(own.iter().map(|own| own.words()));
-    let all: Vec<&str> = all.collect::<BTreeSet<_>>().into_iter().collect();
+    let english = voice.in_english();
+    let by = |own: Own| {
+        let says = own.is_for(voice.language()).then_some(voice);
+        says.or(english.as_ref()).map(|by| (by.language(), own.words()))
+    };
+    let own: Vec<_> = Own::ALL.into_iter().filter_map(|own| Some((own, by(own)?))).collect();
+    let all = texts.iter().map(|text| (voice.language(), *text));
+    let all = all.chain(own.iter().map(|(_, said)| *said)).collect::<BTreeSet<_>>();
+    let all: Vec<(&str, &str)> = all.into_iter().collect();
     let (left, right) = all.split_at(all.len() / 2);
-    let render = |texts: &[&str]| -> Vec<_> {
-        texts.iter().map(|text| ((*text).to_owned(), voice.render(text, folder))).collect()
+    let render = |all: &[(&str, &str)]| -> Vec<_> {
+        let one = |(language, text): &(&str, &str)| {
+            let other = english.as_ref().filter(|english| english.language() == *language);
+            let clip = other.unwrap_or(voice).render(text, folder);
+            (((*language).to_owned(), (*text).to_owned()), clip)
+        };
+        all.iter().map(one).collect()
     };
     let rendered = std::thread::scope(|scope| {
         let other = scope.spawn(|| render(left));
@@ -185,20 +207,27 @@ pub fn bank(voice: &Voice, texts: &[&str], folder: &Path) -> (Bank, Vec<(String,
         all.extend(other.join().unwrap_or_default());
         all
     });
-    let mut bank = Bank { voice: voice.name(), source: SpeechSource::Measured, ..Bank::default() };
-    let mut failed = Vec::new();
-    for (text, clip) in rendered {
+    let mut bank = Bank { source: SpeechSource::Measured, ..Bank::default() };
+    let (mut said, mut failed) = (BTreeMap::new(), Vec::new());
+    for ((language, text), clip) in rendered {
         match clip {
             // One program has one rate; should it not, the odd ones are only shown.
             Ok(clip) if bank.rate == 0 || bank.rate == clip.rate => {
                 bank.rate = clip.rate;
-                bank.texts.insert(text, clip.samples.into());
+                said.insert((language, text), Arc::<[i16]>::from(clip.samples));
             }
             Ok(clip) => failed.push((text, format!("{} samples a second", clip.rate))),
             Err(why) => failed.push((text, why)),
         }
     }
-    bank.own = own.into_iter().filter_map(|own| Some((own, bank.text(own.words())?))).collect();
+    let of = |(language, text): (&str, &str)| said.get(&(language.to_owned(), text.to_owned()));
+    bank.own = own.into_iter().filter_map(|(own, by)| Some((own, of(by)?.clone()))).collect();
+    bank.voice = voice.name();
+    if !is_english(voice.language()) && bank.own.contains_key(&Own::Stopped) {
+        bank.voice.push_str(", the program's own words in English");
+    }
+    let own_language = said.into_iter().filter(|((language, _), _)| language == voice.language());
+    bank.texts = own_language.map(|((_, text), samples)| (text, samples)).collect();
     (bank, failed)
 }
 

@@ -259,7 +259,7 @@ fn attention(text: &str) -> String {
 
 fn body(all: &mut Vec<(About, String)>, picture: &Picture, setting: &Setting) {
     let shown = &picture.shown;
-    let asked = shown.question.as_ref().filter(|asked| **asked != Question::ReallyStop);
+    let asked = shown.question.as_ref().filter(|asked| !asked.is_before_an_end());
     if asked.is_none() {
         let hands = match shown.hands.as_slice() {
             [] => "nothing".to_owned(),
@@ -315,10 +315,15 @@ fn body(all: &mut Vec<(About, String)>, picture: &Picture, setting: &Setting) {
 
 /// What a press means, or what must be done instead of pressing.
 fn means(shown: &Shown, setting: &Setting) -> String {
-    let (done, other, stop) = (&setting.keys.done, &setting.keys.other, &setting.keys.stop);
+    let (done, other) = (&setting.keys.done, &setting.keys.other);
     match (&shown.question, shown.means) {
         (Some(Question::ReallyStop), _) => {
+            let stop = &setting.keys.stop;
             format!("Press {stop} again within 5 seconds to stop. Anything else means no.")
+        }
+        (Some(Question::ReallySlip { .. }), _) => {
+            let slip = &setting.keys.slip;
+            format!("Press {slip} again within 5 seconds if so. Anything else means no.")
         }
         _ if wants_text(shown) => "Type the answer, then press Enter.".to_owned(),
         (Some(Question::Alert { .. } | Question::GateClosed { must: true, .. }), _) => {

@@ -2,7 +2,7 @@
 //! clock: time is the number of samples given so far.
 //!
 //! A cue is never late for another sound's sake. *Now* cuts everything; its words begin as its third
-//! pulse ends. *Prepare* rings, and its words begin [`LEAD`] after it. Words never overlap words: a
+//! pulse ends. *Prepare* rings whole, and its words begin [`LEAD`] after it was called for. Words never overlap words: a
 //! question replaces the one before, prompts and notices follow each other, and what is only an extra
 //! (ten, five, time is up) is left out or cut where something else is said. Nothing clips: what sounds
 //! together is made quieter.
@@ -28,7 +28,7 @@ const FADE: Millis = Millis(5);
 const NEARLY_OVER: Millis = Millis(100);
 /// More sentences than this do not wait: they would be said too late to be true.
 const MOST_WAITING: usize = 6;
-/// Behind the pulses of a *now* without words it is quiet so long before anything else rings.
+/// A *prepare* so soon behind the third pulse of a *now* would run together with it.
 const APART: Millis = Millis(350);
 /// While a count is paced, its ticks are this far apart at the most; no other ticks ring between them.
 const PACED: Millis = Millis(3000);
@@ -217,10 +217,12 @@ impl Mixer {
         let from = self.after_now();
         let apart = self.samples_in(APART);
         match self.called.filter(|called| from < called + apart) {
-            // The rhythms would run together; the words are not later for it.
+            // Its whole rhythm ends where its words begin, which are not later for it. The quiet before
+            // it is nearly twice that between the pulses of *now*, and its first pulse alone is longer
+            // than two of those: behind three quick ones come two calm ones.
             Some(_) => {
-                let second = self.samples_in(LEAD) / 2;
-                self.start(Signal::PrepareSoon, from + second);
+                let quiet = LEAD.minus(Signal::Prepare.length());
+                self.start(Signal::Prepare, from + self.samples_in(quiet));
             }
             None => self.start(Signal::Prepare, from),
         }
@@ -403,18 +405,40 @@ mod tests {
         assert_eq!(sound[..missed.len()], missed[..]);
     }
 
+    /// Wherever it comes, all of its two calm pulses sound (at least half a second: MIL-STD-1472E
+    /// 5.3.4.3.3, 5.3.6.5), apart from the quick ones before them, and its words are not later.
     #[test]
     fn a_prompt_directly_behind_a_now_is_kept_apart_from_it() {
+        let calm = samples(Signal::Prepare, Register::Real, RATE);
+        assert!(calm.len() >= ms(500));
+        for after in (300..900).step_by(10) {
+            let mut mixer = mixer();
+            mixer.ring(Tone::Now, None);
+            mixer.next(ms(after));
+            mixer.ring(Tone::Prepare, None);
+            mixer.say(Cue::Prepare, words(4000, 300));
+            let sound = mixer.next(ms(1000));
+            assert_eq!(when(&sound, 4000), Some((600, 900)), "{after} ms after the cue");
+            let near = after < 650;
+            let quiet = if near { ms(80) } else { 0 };
+            assert_eq!(sound[..quiet], vec![0; quiet], "{after} ms after the cue");
+            assert_eq!(sound[quiet..][..calm.len()], calm[..], "{after} ms after the cue");
+        }
+    }
+
+    /// Called for while the three pulses of *now* still sound, it waits for them.
+    #[test]
+    fn a_prompt_in_the_midst_of_a_now_waits_for_its_third_pulse() {
         let mut mixer = mixer();
         mixer.ring(Tone::Now, None);
-        mixer.next(ms(350));
+        mixer.next(ms(100));
         mixer.ring(Tone::Prepare, None);
-        mixer.say(Cue::Prepare, words(4000, 300));
         let sound = mixer.next(ms(1000));
-        let pulse = samples(Signal::PrepareSoon, Register::Real, RATE);
-        assert_eq!(sound[..ms(300)], vec![0; ms(300)]);
-        assert_eq!(sound[ms(300)..][..pulse.len()], pulse[..]);
-        assert_eq!(when(&sound, 4000), Some((600, 900)));
+        let (now, calm) = (Signal::NowBeforeWords, Signal::Prepare);
+        let [now, calm] = [now, calm].map(|signal| samples(signal, Register::Real, RATE));
+        assert_eq!(sound[..ms(200)], now[ms(100)..]);
+        assert_eq!(sound[ms(200)..ms(280)], vec![0; ms(80)]);
+        assert_eq!(sound[ms(280)..][..calm.len()], calm[..]);
     }
 
     #[test]

@@ -329,6 +329,9 @@ pub fn question(question: &Question) -> String {
             at.line,
         ),
         Question::ReallyStop => "Stop the run?".to_owned(),
+        Question::ReallySlip { ends } => {
+            format!("Was something else done than told? That ends the run: {}.", class(*ends))
+        }
         Question::TakeUp { record, step: last, act, text, past } => {
             take_up(record, last.as_ref(), act.as_deref(), text.as_deref(), past.as_deref())
         }

@@ -36,6 +36,8 @@ pub struct Prompts {
     pub lag: Millis,
     /// Whether that was measured.
     pub lag_measured: bool,
+    /// Why they would be read wrongly.
+    pub misread: Option<String>,
 }
 
 /// One text with its lengths.
@@ -76,7 +78,7 @@ impl Prompts {
             })
         });
         let (voice, lag) = (bank.voice.clone(), speech.lag);
-        Prompts { voice, said: said.collect(), silent, lag, lag_measured }
+        Prompts { voice, said: said.collect(), silent, lag, lag_measured, misread: None }
     }
 }
 
@@ -127,6 +129,9 @@ pub fn table(prompts: &Prompts, examined: &Examined) -> String {
     }
     let how = if prompts.lag_measured { "as tapped along" } else { "assumed; `ready` measures it" };
     let _ = writeln!(text, "  heard at most {} after it is given ({how})", prompts.lag);
+    if let Some(why) = &prompts.misread {
+        let _ = writeln!(text, "  {}", safe(why));
+    }
     for (silent, why) in &prompts.silent {
         let _ = writeln!(text, "  not said, only shown: \"{}\": {}", safe(silent), safe(why));
     }
@@ -138,6 +143,9 @@ pub fn table(prompts: &Prompts, examined: &Examined) -> String {
 pub struct Voice {
     /// Whose it is.
     pub name: String,
+    /// Why a voice of that language would read the texts wrongly.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub misread: Option<String>,
     /// Every text that has a sound.
     pub prompts: Vec<Said>,
     /// Every text that has none.
@@ -191,6 +199,7 @@ pub fn document(prompts: &Prompts, examined: &Examined) -> Voice {
     let silent = prompts.silent.iter();
     Voice {
         name: prompts.voice.clone(),
+        misread: prompts.misread.clone(),
         prompts: said.collect(),
         silent: silent.map(|(text, why)| Silent { text: text.clone(), why: why.clone() }).collect(),
         lag_ms: prompts.lag.0,

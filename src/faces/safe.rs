@@ -48,11 +48,53 @@ pub fn fit(text: &str, columns: usize) -> String {
     kept
 }
 
-/// Breaks a text at blanks into lines of at most `columns` columns; later lines are indented.
+/// Breaks a text at blanks into lines of at most `columns` columns; later lines are indented. A word that is
+/// too long is cut.
 #[must_use]
 pub fn wrap(text: &str, columns: usize, indent: usize) -> Vec<String> {
+    let columns = columns.max(indent + 8);
+    broken(text, columns, indent).iter().map(|line| fit(line, columns)).collect()
+}
+
+/// As [`wrap`], but nothing is cut: a word that is too long, a path, is broken behind a stroke or wherever
+/// it must.
+#[must_use]
+pub fn wrap_whole(text: &str, columns: usize, indent: usize) -> Vec<String> {
     use unicode_width::UnicodeWidthStr;
     let columns = columns.max(indent + 8);
+    let mut lines = Vec::new();
+    for mut line in broken(text, columns, indent) {
+        while line.width() > columns {
+            let at = break_at(&line, columns, indent);
+            let rest = format!("{}{}", " ".repeat(indent), &line[at..]);
+            line.truncate(at);
+            lines.push(std::mem::replace(&mut line, rest));
+        }
+        lines.push(line);
+    }
+    lines
+}
+
+/// Where a line with a word that is too long is broken, in bytes.
+fn break_at(line: &str, columns: usize, indent: usize) -> usize {
+    use unicode_width::UnicodeWidthChar;
+    let (mut used, mut limit, mut stroke) = (0, line.len(), None);
+    for (at, c) in line.char_indices() {
+        used += c.width().unwrap_or(0);
+        if used > columns {
+            limit = at;
+            break;
+        }
+        if c == '/' && used > indent + 8 {
+            stroke = Some(at + 1);
+        }
+    }
+    stroke.unwrap_or(limit)
+}
+
+/// The lines of a text broken at blanks; one with a word that is too long is too long.
+fn broken(text: &str, columns: usize, indent: usize) -> Vec<String> {
+    use unicode_width::UnicodeWidthStr;
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
     // Leading blanks of the first line belong to its layout.
@@ -62,7 +104,7 @@ pub fn wrap(text: &str, columns: usize, indent: usize) -> Vec<String> {
     for word in text[lead..].split(' ') {
         let gap = usize::from(!empty);
         if !empty && line.width() + gap + word.width() > columns {
-            lines.push(fit(line.trim_end(), columns));
+            lines.push(line.trim_end().to_owned());
             line = " ".repeat(indent);
             line.push_str(word);
         } else {
@@ -73,7 +115,7 @@ pub fn wrap(text: &str, columns: usize, indent: usize) -> Vec<String> {
         }
         empty = false;
     }
-    lines.push(fit(line.trim_end(), columns));
+    lines.push(line.trim_end().to_owned());
     lines
 }
 
@@ -108,6 +150,11 @@ mod tests {
         let question = "? Is it so?  [Space = yes, e = no]";
         assert_eq!(wrap_question(question, 20, 2), ["? Is it so?", "  [Space = yes, e =…"]);
         assert_eq!(wrap_question(question, 24, 2), ["? Is it so?", "  [Space = yes, e = no]"]);
+        assert_eq!(wrap_whole("one two three four", 9, 2), ["one two", "  three", "  four"]);
+        let path = "- it is in /one/long/way/to/a-record";
+        assert_eq!(wrap(path, 16, 2), ["- it is in", "  /one/long/way…"]);
+        assert_eq!(wrap_whole(path, 16, 2), ["- it is in", "  /one/long/way/", "  to/a-record"]);
+        assert_eq!(wrap_whole("鍵鍵鍵鍵鍵鍵", 8, 0), ["鍵鍵鍵鍵", "鍵鍵"]);
         assert!(wrap(&"x".repeat(100), 10, 2).iter().all(|line| line.chars().count() <= 10));
     }
 }

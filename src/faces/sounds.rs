@@ -32,6 +32,15 @@ pub trait Sounds {
     fn trouble(&mut self) -> Option<String>;
 }
 
+/// The tone for how a run ended, where there are no words for it.
+#[must_use]
+pub const fn ending_tone(class: EndingClass) -> Tone {
+    match class {
+        EndingClass::Learned => Tone::Prepare,
+        EndingClass::NotLearned | EndingClass::Unsure | EndingClass::Stopped => Tone::Missed,
+    }
+}
+
 /// How often the bell rings for a tone. One character can only be counted, so the acts come first:
 /// *now* is one, something missed is three. A tick of a paced count is one.
 #[must_use]

@@ -15,7 +15,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle, TermLike};
 use unicode_width::UnicodeWidthChar;
 
 use super::words::{Kind, Line, View};
-use super::{digits, phrases, safe};
+use super::{digits, phrases};
 use crate::clock::Millis;
 use crate::journal::happened::Window;
 
@@ -212,7 +212,7 @@ fn broken(lines: &[&Line], columns: usize, bar: bool) -> Vec<Row> {
             Kind::Answer => 5,
             _ => 2,
         };
-        let wrap = if line.kind == Kind::Question { safe::wrap_question } else { safe::wrap };
+        let wrap = line.kind.wrap();
         for text in wrap(&line.text, columns, indent) {
             rows.push(Row::Text { kind: line.kind, window: line.window, text });
         }

@@ -4,7 +4,7 @@
 //! There are four distinct signals, the most that can be told apart with certainty (MIL-STD-1472E
 //! 5.3.4.3.1): *prepare*, *now*, *missed*, and the *tick*; ten and five seconds left are ticks in
 //! pairs, a pair for each five. Each but the tick is longer than half a second, and its first half
-//! second is like no other's (5.3.4.3.3). A face always shows what rings (5.3.6.3).
+//! second is like no other's (5.3.4.3.3), also where it follows closely on another. A face always shows what rings (5.3.6.3).
 //!
 //! A pulse is a fundamental of 150 to 1000 Hz with at least four harmonics between 300 and 4000 Hz
 //! that differ by less than 15 dB (IEC 60601-1-8 table 4, read in two summaries); most of it lies
@@ -20,8 +20,6 @@ use crate::clock::Millis;
 pub enum Signal {
     /// Take something, go somewhere: words follow. Two calm pulses.
     Prepare,
-    /// The same directly behind a *now*: the second of the two, so that the rhythms stay apart.
-    PrepareSoon,
     /// Act now. Five quick pulses.
     Now,
     /// Act now, and words follow: the first three of the five.
@@ -73,9 +71,8 @@ const TICKS: &[Pulse] = &[pulse(0, 40), pulse(120, 40), pulse(400, 40), pulse(52
 
 impl Signal {
     /// Every signal.
-    pub const ALL: [Signal; 8] = [
+    pub const ALL: [Signal; 7] = [
         Signal::Prepare,
-        Signal::PrepareSoon,
         Signal::Now,
         Signal::NowBeforeWords,
         Signal::Missed,
@@ -91,7 +88,6 @@ impl Signal {
     pub const fn pulses(self) -> &'static [Pulse] {
         match self {
             Signal::Prepare => PREPARE,
-            Signal::PrepareSoon => PREPARE.split_at(1).0,
             Signal::Now => NOW,
             Signal::NowBeforeWords => NOW.split_at(3).0,
             Signal::Missed => MISSED,
@@ -112,7 +108,6 @@ impl Signal {
     pub const fn name(self) -> &'static str {
         match self {
             Signal::Prepare => "prepare",
-            Signal::PrepareSoon => "prepare-soon",
             Signal::Now => "now",
             Signal::NowBeforeWords => "now-before-words",
             Signal::Missed => "missed",

@@ -105,9 +105,7 @@ impl Own {
     /// Whether a voice of this language can say it: the words are English, the digits are not.
     #[must_use]
     pub fn is_for(self, language: &str) -> bool {
-        let english =
-            language == "en" || language.starts_with("en-") || language.starts_with("en_");
-        english || matches!(self, Own::Ten | Own::Five)
+        is_english(language) || matches!(self, Own::Ten | Own::Five)
     }
 
     /// How a run ended.
@@ -131,6 +129,37 @@ impl Own {
             Banner::Slower(_) => Own::Slower,
         }
     }
+}
+
+/// Whether a voice's language, as a speech program calls it, is English: that of the program's own words.
+#[must_use]
+pub fn is_english(language: &str) -> bool {
+    language == "en" || language.starts_with("en-") || language.starts_with("en_")
+}
+
+/// The program's own language, as speech programs call it.
+pub const ENGLISH: &str = "en";
+/// A text of fewer words says nothing about its language.
+const TELLING: usize = 4;
+
+/// Why texts would be read wrongly by a voice of this language: no script says which language it is in, but
+/// one in which half of the longer texts have the English article, which no other language writes so, is
+/// English (common practice, no source).
+#[must_use]
+pub fn misread(texts: &[&str], language: &str) -> Option<String> {
+    let words = |text: &str| -> Vec<String> {
+        let parts = text.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty());
+        parts.map(str::to_lowercase).collect()
+    };
+    let telling: Vec<_> =
+        texts.iter().map(|text| words(text)).filter(|words| words.len() >= TELLING).collect();
+    let english = telling.iter().filter(|words| words.iter().any(|word| word == "the")).count();
+    (!is_english(language) && english > 0 && 2 * english >= telling.len()).then(|| {
+        format!(
+            "the script's texts look English, and a voice for {language} reads them: leave --language \
+             out, or translate the texts"
+        )
+    })
 }
 
 /// The sounds of everything that can be spoken, all of one rate.
@@ -194,21 +223,18 @@ pub fn spoken(procedure: &Procedure) -> Vec<(Sayable, &str)> {
     sayable(procedure).into_iter().map(|text| (text, procedure.text(text.id))).collect()
 }
 
-/// What else is said in a run that nothing waits for: the texts of its endings and, in English, the
-/// questions that no script words.
+/// What else a script has to say that nothing waits for: the texts of its endings.
 #[must_use]
-pub fn besides(procedure: &Procedure, language: &str) -> Vec<String> {
+pub fn besides(procedure: &Procedure) -> Vec<String> {
     let endings = procedure.endings.iter().filter_map(|ending| ending.text);
-    let endings = endings.map(|text| procedure.text(text).to_owned());
-    endings.chain(questions(language)).collect()
+    endings.map(|text| procedure.text(text).to_owned()).collect()
 }
 
-/// The questions before a run that no script words, for a voice that can say them.
+/// The questions before a run that no script words; English.
 #[must_use]
-pub fn questions(language: &str) -> Vec<String> {
+pub fn questions() -> Vec<String> {
     let all = [Question::Demonstration, Question::LocalRules, Question::Ownership, Question::Start];
-    let english = Own::Learned.is_for(language);
-    all.iter().filter(|_| english).filter_map(asked_aloud).collect()
+    all.iter().filter_map(asked_aloud).collect()
 }
 
 /// How a question that no script words is said, where it comes before the run: nothing is late for it.
@@ -261,5 +287,17 @@ mod tests {
             Own::TimeIsUp.is_for("en-gb") && Own::Ten.is_for("de") && !Own::TimeIsUp.is_for("de")
         );
         assert!(!Own::Trouble.is_for("enm"));
+    }
+
+    #[test]
+    fn english_texts_before_a_voice_of_another_language_are_noticed() {
+        let english = ["Hold the new key against the button.", "Key.", "Put it into the tin."];
+        let german = ["Halte den neuen Schlüssel an den Knopf.", "Leg ihn in die Dose zurück."];
+        let told = misread(&english, "de").expect("a doubt");
+        assert!(told.contains("a voice for de reads them"), "{told}");
+        assert_eq!(misread(&english, "en-gb"), None);
+        assert_eq!(misread(&german, "de"), None);
+        assert_eq!(misread(&["Button.", "The key."], "de"), None, "too short to tell");
+        assert_eq!(misread(&[], "de"), None);
     }
 }

@@ -6,7 +6,7 @@ use unicode_width::UnicodeWidthStr;
 use super::head::Head;
 use super::phrases;
 use super::plain::blank;
-use super::safe::safe;
+use super::safe::{self, safe};
 use crate::clock::{Millis, Moment};
 use crate::journal::entry::EndingClass;
 use crate::journal::happened::{
@@ -68,6 +68,8 @@ pub struct KeyNames {
     pub done: String,
     /// Something else; also *no*.
     pub other: String,
+    /// A slip.
+    pub slip: String,
     /// Stop.
     pub stop: String,
     /// In a rehearsal, the person's hand at the imaginary vehicle; empty where there is none.
@@ -230,6 +232,18 @@ pub enum Kind {
     Keys,
 }
 
+impl Kind {
+    /// How a line of this kind is broken: where a question's answers and a record's path stay whole.
+    #[must_use]
+    pub fn wrap(self) -> fn(&str, usize, usize) -> Vec<String> {
+        match self {
+            Kind::Question => safe::wrap_question,
+            Kind::Aside => safe::wrap_whole,
+            _ => safe::wrap,
+        }
+    }
+}
+
 /// One line.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Line {
@@ -381,6 +395,7 @@ fn far(picture: &Picture, setting: &Setting) -> Far {
         (Some(_), Some(class), ..) => Some(phrases::class_word(class)),
         (Some(_), None, ..) => Some("BROKEN OFF"),
         (None, _, Some(Question::ReallyStop), _) => Some("STOP?"),
+        (None, _, Some(Question::ReallySlip { .. }), _) => Some("SLIP?"),
         (None, _, Some(Question::Alert { word, .. }), _) => Some(phrases::signal(*word)),
         (None, _, None, Some(word)) => Some(phrases::signal(word)),
         _ if shown.hold == Hold::Held => Some("HELD"),
@@ -492,10 +507,11 @@ impl Page {
         };
         let who = shown.who.as_ref().map_or_else(String::new, |who| format!("{who}: "));
         self.add(Kind::Hands, format!("In your hands:  {hands}"));
-        let act = match (&shown.question, &shown.act) {
-            (Some(Question::ReallyStop) | None, Some(act)) => act.as_str(),
-            (Some(Question::ReallyStop) | None, None) => "nothing, keep still",
-            (Some(_), _) => "answer the question",
+        let over_it = shown.question.as_ref().is_none_or(Question::is_before_an_end);
+        let act = match (over_it, &shown.act) {
+            (true, Some(act)) => act.as_str(),
+            (true, None) => "nothing, keep still",
+            (false, _) => "answer the question",
         };
         let caution =
             shown.caution.map_or_else(String::new, |w| format!("{}: ", phrases::signal(w)));
@@ -570,10 +586,13 @@ impl Page {
         let shown = &picture.shown;
         if let Some(question) = &shown.question {
             let ask = phrases::question(question);
-            let KeyNames { done, other, stop, .. } = &setting.keys;
+            let KeyNames { done, other, slip, stop, .. } = &setting.keys;
             let how = match question {
                 Question::ReallyStop => {
                     format!("  [{stop} again within 5 s = stop, anything else = no]")
+                }
+                Question::ReallySlip { .. } => {
+                    format!("  [{slip} again within 5 s = yes, anything else = no]")
                 }
                 Question::Alert { .. } | Question::GateClosed { must: true, .. } => String::new(),
                 _ if wants_text(shown) || !shown.answers.is_empty() => String::new(),

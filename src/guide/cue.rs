@@ -286,6 +286,8 @@ pub enum Question {
     Recount(u32),
     /// Stop? Asked while a window may be open.
     ReallyStop,
+    /// Was something else done than told? The run would end by it, and so.
+    ReallySlip(EndingClass),
 }
 
 /// What is asked about the vehicle's battery.

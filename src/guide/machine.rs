@@ -16,12 +16,12 @@ use crate::guide::run::{Gap, Phase, Run, Seconds, built_in};
 use crate::guide::world::World;
 use crate::power::Length;
 use crate::procedure::model::{EndingClass, EndingId, Procedure};
-use crate::procedure::plan::{Plan, plan};
+use crate::procedure::plan::{Plan, StepIx, plan};
 use crate::procedure::timing::{SpeechLengths, Timing};
 use std::sync::Arc;
 
-/// How long the question *stop?* stays; a second press within it stops.
-const STOP_ASKED: Millis = Millis(5000);
+/// How long the question before an end stays; the same press within it ends the run.
+const ASKED: Millis = Millis(5000);
 /// A plan with more changes than this in one moment goes round in circles; the run ends unsure.
 const MOST_CHANGES: u32 = 10_000;
 
@@ -47,7 +47,7 @@ pub struct Guide {
     settings: Settings,
     life: Life,
     now: Moment,
-    stop_asked: Option<Moment>,
+    asked: Option<Asked>,
     notice: Option<Notice>,
     shown: Option<Arc<Frame>>,
     /// When to be woken, worked out once at the end of each input.
@@ -62,12 +62,37 @@ pub struct Saved {
     run: Run,
     undo: Option<Box<Run>>,
     now: Moment,
-    stop_asked: Option<Moment>,
+    asked: Option<Asked>,
     notice: Option<Notice>,
     shown: Option<Arc<Frame>>,
     wakes: Option<Moment>,
     woken: Option<Moment>,
     ended: Option<EndingId>,
+}
+
+/// A press that would end the run, asked about once.
+#[derive(Clone, Copy, Debug)]
+struct Asked {
+    ends: Ends,
+    until: Moment,
+}
+
+/// What would end the run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Ends {
+    /// The person stops it.
+    Stop,
+    /// A slip in this step, entered for the nth time, behind which nothing comes but this ending.
+    Slip { step: StepIx, nth: u32, class: EndingClass },
+}
+
+impl Ends {
+    const fn question(self) -> Question {
+        match self {
+            Ends::Stop => Question::ReallyStop,
+            Ends::Slip { class, .. } => Question::ReallySlip(class),
+        }
+    }
 }
 
 /// The two lives of a guide.
@@ -97,7 +122,7 @@ impl Guide {
             settings,
             life: Life::Preparing(preparation),
             now: Moment(i64::MIN),
-            stop_asked: None,
+            asked: None,
             notice: None,
             shown: None,
             wakes: None,
@@ -126,7 +151,7 @@ impl Guide {
         if matches!(input, Input::Press(_) | Input::Typed(_)) {
             self.notice = None;
         }
-        if !self.asked_to_stop(&input, &mut out) {
+        if !self.asked_to_end(&input, &mut out) {
             match &mut self.life {
                 Life::Preparing(_) => self.prepare(input, &mut out),
                 Life::Running(running) => running.handle(input, &mut out),
@@ -146,7 +171,7 @@ impl Guide {
         if self.ended.is_some() {
             return None;
         }
-        let asked = self.stop_asked.map(|until| until.after(Millis(1)));
+        let asked = self.asked.map(|asked| asked.until.after(Millis(1)));
         let run = match &self.life {
             Life::Running(running) => running.next_wakeup(self.now),
             Life::Preparing(_) => None,
@@ -180,7 +205,7 @@ impl Guide {
             run: running.run.clone(),
             undo: running.undo.clone(),
             now: self.now,
-            stop_asked: self.stop_asked,
+            asked: self.asked,
             notice: self.notice.clone(),
             shown: self.shown.clone(),
             wakes: self.wakes,
@@ -195,7 +220,7 @@ impl Guide {
         running.run.clone_from(&saved.run);
         running.undo.clone_from(&saved.undo);
         self.now = saved.now;
-        self.stop_asked = saved.stop_asked;
+        self.asked = saved.asked;
         self.notice.clone_from(&saved.notice);
         self.shown.clone_from(&saved.shown);
         self.wakes = saved.wakes;
@@ -221,34 +246,47 @@ impl Guide {
         self.ended
     }
 
-    /// Stop asks once; the second press while the question stands stops. Any other press means what
-    /// it always means, and the question goes.
-    fn asked_to_stop(&mut self, input: &Input, out: &mut Out) -> bool {
-        if self.stop_asked.is_some_and(|until| self.now > until) {
-            self.stop_asked = None;
-        }
-        match (input, self.stop_asked.take()) {
-            (Input::Press(Press::Stop), None) => {
-                self.stop_asked = Some(self.now.after(STOP_ASKED));
-                if let Life::Running(running) = &mut self.life {
-                    running.settle(false, out);
-                }
-                true
+    /// What would end the run asks once; the same press while the question stands does it. Any other
+    /// press means what it always means, and the question goes.
+    fn asked_to_end(&mut self, input: &Input, out: &mut Out) -> bool {
+        self.asked = self.asked.filter(|asked| self.now <= asked.until);
+        let press = match input {
+            Input::Press(press) => *press,
+            Input::Typed(_) => {
+                self.asked = None;
+                return false;
             }
-            (Input::Press(Press::Stop), Some(_)) => {
+            Input::Wake | Input::Gap(..) | Input::Lost(_) => return false,
+        };
+        let asked = self.asked.take();
+        let Some(ends) = self.would_end(press, out) else { return false };
+        if asked.is_some_and(|asked| asked.ends == ends) {
+            out.record(Fact::Answered(ends.question(), None));
+            if ends == Ends::Stop {
                 self.stop(out);
-                true
             }
-            (Input::Press(_) | Input::Typed(_), _) => false,
-            (_, asked) => {
-                self.stop_asked = asked;
-                false
-            }
+            // A slip goes the way of every report.
+            return ends == Ends::Stop;
+        }
+        self.asked = Some(Asked { ends, until: self.now.after(ASKED) });
+        // Whoever does not look hears that it was not taken yet.
+        out.ring(Tone::Tick);
+        if let Life::Running(running) = &mut self.life {
+            running.settle(false, out);
+        }
+        true
+    }
+
+    /// What this press would end the run by.
+    fn would_end(&mut self, press: Press, out: &mut Out) -> Option<Ends> {
+        match (press, &mut self.life) {
+            (Press::Stop, _) => Some(Ends::Stop),
+            (Press::Slip, Life::Running(running)) => running.slip_ends(out),
+            _ => None,
         }
     }
 
     fn stop(&mut self, out: &mut Out) {
-        out.record(Fact::Answered(Question::ReallyStop, None));
         match &mut self.life {
             Life::Running(running) => running.run.stop(&running.world, out),
             Life::Preparing(_) => self.ended = Some(built_in(EndingClass::Stopped)),
@@ -347,10 +385,21 @@ impl Guide {
         };
         if self.ended.is_some() {
             frame.stage = Stage::Ended;
-        } else if self.stop_asked.is_some() {
-            frame.question = Some(Question::ReallyStop);
+        } else if let Some(asked) = self.asked.filter(|asked| self.still_asks(asked.ends)) {
+            frame.question = Some(asked.ends.question());
         }
         (frame, changes)
+    }
+
+    /// Whether what was asked about can still be meant: a slip belongs to its step.
+    fn still_asks(&self, ends: Ends) -> bool {
+        match (ends, &self.life) {
+            (Ends::Stop, _) => true,
+            (Ends::Slip { step, nth, .. }, Life::Running(running)) => {
+                running.run.at() == (step, nth)
+            }
+            (Ends::Slip { .. }, Life::Preparing(_)) => false,
+        }
     }
 }
 
@@ -373,6 +422,20 @@ impl Running {
             }
         }
         self.settle(false, out);
+    }
+
+    /// The end that a slip would lead to now; `None` where the run goes on behind it, or its steps are
+    /// over. What was due before the press comes first.
+    fn slip_ends(&mut self, out: &mut Out) -> Option<Ends> {
+        self.settle(true, out);
+        if matches!(self.run.phase, Phase::Testing(_) | Phase::Over(_)) {
+            return None;
+        }
+        let mut after = self.run.clone();
+        after.slip(&self.world, &mut Out::new(out.now));
+        let Phase::Over(ending) = after.phase else { return None };
+        let ((step, nth), class) = (self.run.at(), self.world.class(ending));
+        Some(Ends::Slip { step, nth, class })
     }
 
     /// Brings about everything that is due; with `before` only what was due before this moment.
@@ -513,6 +576,8 @@ fn is_refusal(effect: &Effect) -> bool {
 /// A press that reports or answers something.
 fn press_taken(world: &World, run: &mut Run, press: Press, out: &mut Out) {
     match (run.phase.clone(), press) {
+        // What was due before the press has ended the run.
+        (Phase::Over(_), _) => {}
         (Phase::Testing(_), Press::Slip) => out.refuse(Notice::NotUnderstood),
         (Phase::Testing(mut tests), press) => {
             tests.press(world, run, press, out);
@@ -531,6 +596,11 @@ fn press_taken(world: &World, run: &mut Run, press: Press, out: &mut Out) {
 }
 
 impl Run {
+    /// The step going on, and how often it was entered.
+    fn at(&self) -> (StepIx, u32) {
+        (self.step, self.entered.get(self.step.0 as usize).copied().unwrap_or(0))
+    }
+
     /// A text typed for a reading of the step.
     fn typed(&mut self, world: &World, n: u32, text: &str, out: &mut Out) {
         let reading = world.asked(self.step, n);

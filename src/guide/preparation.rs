@@ -371,7 +371,8 @@ pub(super) fn question_text(procedure: &Procedure, question: &Question) -> Optio
         | Question::BatteryReadBack(..)
         | Question::BatteryJudged(_)
         | Question::Start
-        | Question::ReallyStop => None,
+        | Question::ReallyStop
+        | Question::ReallySlip(_) => None,
     }
 }
 

@@ -478,6 +478,7 @@ impl Context<'_> {
                 h::Question::BatteryJudged(judged_of(assessment))
             }
             Question::ReallyStop => h::Question::ReallyStop,
+            Question::ReallySlip(class) => h::Question::ReallySlip { ends: ending_class(*class) },
         }
     }
 

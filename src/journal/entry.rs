@@ -306,6 +306,12 @@ pub enum EndingClass {
     Stopped,
 }
 
+impl EndingClass {
+    /// All of them.
+    pub const ALL: [EndingClass; 4] =
+        [EndingClass::Learned, EndingClass::NotLearned, EndingClass::Unsure, EndingClass::Stopped];
+}
+
 /// How one of several items ended.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ItemEnding {

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::battery::{BatteryAsk, BatteryJudged};
+use super::entry::EndingClass;
 use super::happened::{Signal, StepAt, Value};
 
 /// A question outside the steps.
@@ -127,6 +128,11 @@ pub enum Question {
     BatteryJudged(BatteryJudged),
     /// Stop?
     ReallyStop,
+    /// Was something else done than told? It would end the run.
+    ReallySlip {
+        /// How it would end.
+        ends: EndingClass,
+    },
     /// An earlier run of this script was broken off: begin a new one that names it?
     TakeUp {
         /// The earlier record's name.
@@ -144,4 +150,13 @@ pub enum Question {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         past: Option<String>,
     },
+}
+
+impl Question {
+    /// Whether it asks, over whatever goes on, about a press that would end the run: the same press once
+    /// more says yes, any other means what it always means.
+    #[must_use]
+    pub const fn is_before_an_end(&self) -> bool {
+        matches!(self, Question::ReallyStop | Question::ReallySlip { .. })
+    }
 }

@@ -300,7 +300,7 @@ fn is_cue<'a>(scene: &'a Scene, asked: &mut Option<&'a Question>) -> bool {
             matches!(point.mark, h::Mark::Prepare | h::Mark::Called | h::Mark::LetGo)
         }
         Happened::Effect(Effect::Show(shown)) => {
-            let question = shown.question.as_ref().filter(|q| **q != Question::ReallyStop);
+            let question = shown.question.as_ref().filter(|q| !q.is_before_an_end());
             let fresh = question.is_some() && *asked != question;
             *asked = question;
             fresh

@@ -137,6 +137,8 @@ pub(super) fn input_for(
             }
         }
         Question::Battery(ask) => battery(procedure, *ask),
+        // It was meant.
+        Question::ReallySlip(_) => Input::Press(Press::Slip),
         _ => Input::Press(Press::Done),
     }
 }

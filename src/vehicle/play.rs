@@ -20,7 +20,8 @@ use std::sync::Arc;
 
 /// How long the operator takes over a question.
 const THINKS: Span = Span::new(Millis(500), Millis(2000));
-/// From the press that shows the numbered answers to the press of the number.
+/// From the press that shows the numbered answers to the press of the number, and from a slip to the press
+/// that says that it was meant.
 const FINDS: Millis = Millis(400);
 /// More inputs than this in one run are a standstill in disguise.
 const MOST_INPUTS: usize = 200_000;
@@ -350,7 +351,11 @@ impl<W: Witness> Play<W> {
             _ => 0,
         };
         match wrong {
-            Some(Wrong::Slip) => return self.press(ended.after(delay), Input::Press(Press::Slip)),
+            Some(Wrong::Slip) => {
+                // It may be asked whether that was meant.
+                let first = ended.after(delay).before(FINDS).max(ended);
+                return self.press(first, Input::Press(Press::Slip));
+            }
             Some(Wrong::Cannot) => return self.list(ended.after(delay), AnswerText::Cannot),
             Some(Wrong::Other) => {
                 let longest = step.met.iter().map(|met| met.delay.hi).max();
@@ -425,6 +430,10 @@ impl<W: Witness> Play<W> {
             Some(question) => self.answer_to(question),
             None => Input::Press(Press::Done),
         };
+        if let Some(Question::ReallySlip(_)) = &frame.question {
+            let at = self.now.after(FINDS);
+            return self.pending.push((at, input, Reason::Step));
+        }
         self.thought = self.thought.saturating_add(1);
         self.draw.about(StepIx(0), self.thought, What::Think);
         let at = self.now.after(self.draw.within(THINKS));

@@ -17,6 +17,7 @@ use stepbell::edge::wav::{from_wav, to_wav};
 use stepbell::faces::clip::Clip;
 use stepbell::faces::sounds::Sounds;
 use stepbell::faces::tones::{Register, Signal, samples};
+use stepbell::faces::voicing::Own;
 use stepbell::faces::words::Banner;
 use stepbell::journal::happened::{Cue, Tone};
 
@@ -392,6 +393,38 @@ fn prompts_are_rendered_once_measured_and_nothing_in_them_is_more_than_words() {
     let slower = Voice::find(Some(&search), "en", 120).expect("a voice");
     let _ = voice::bank(&slower, &texts, &bench.0);
     assert_eq!(bench.text("args").lines().count(), 2 * calls, "another rate is another sound");
+}
+
+/// The program's own words are English: a voice of another language leaves them to an English one.
+#[test]
+fn the_programs_own_words_are_said_by_an_english_voice() {
+    let bench = Bench::new("german");
+    let search = bench.speaks().search();
+    let voice = Voice::find(Some(&search), "de", 150).expect("a voice");
+    // Words that the script and the program both have are said in each one's own language.
+    let texts = ["Halte den Schlüssel.", "Time is up."];
+    let (bank, failed) = voice::bank(&voice, &texts, &bench.0);
+    assert_eq!(failed, []);
+    assert_eq!(bank.own.len(), Own::ALL.len(), "all of them");
+    assert_eq!(bank.texts.len(), 2 + 2, "the script's, and digits, which are everybody's");
+    let told = "espeak-ng 9.9, de, 150 words a minute, the program's own words in English";
+    assert_eq!(bank.voice, told);
+    let args = bench.text("args");
+    let by = |language: &str| args.lines().filter(|call| call.contains(language)).count();
+    assert_eq!((by("-v de "), by("-v en ")), (4, Own::ALL.len() - 2));
+}
+
+/// Texts that look English are not read by another voice without a word about it.
+#[test]
+fn english_texts_before_a_german_voice_are_told_of() {
+    let bench = Bench::new("misread");
+    bench.speaks();
+    let script = "procedures/push-start-spare.bell";
+    let why = "the script's texts look English, and a voice for de reads them";
+    let (out, ..) = bench.asked(&["check", "--voice", "--language", "de", script]);
+    assert!(out.contains(why), "{out}");
+    let (out, ..) = bench.asked(&["check", "--voice", script]);
+    assert!(!out.contains("look English"), "{out}");
 }
 
 #[test]

@@ -16,7 +16,7 @@ use stepbell::edge::page::{Around, News, Opening, Page, PageFace, Where};
 use stepbell::edge::terminal::{Face, Happening, Inbox};
 use stepbell::faces::words::{Banner, Setting};
 use stepbell::guide::cue::Press;
-use stepbell::journal::entry::Sender;
+use stepbell::journal::entry::{EndingClass, Sender};
 use stepbell::journal::happened::{
     Count, CountWhat, Cue, Effect, Fact, Means, Outcome, StepAt, Tone, Window,
 };
@@ -40,8 +40,12 @@ impl Shelf for OneSound {
         (tone == Tone::Now).then(|| Rung { sound: "now".to_owned(), lead: Millis(300) })
     }
 
-    fn words(&self, _: Cue, _: &str) -> Option<String> {
-        None
+    fn words(&self, _: Cue, text: &str) -> Option<String> {
+        (text == "Try every key.").then(|| "words-1".to_owned())
+    }
+
+    fn ended(&self, class: EndingClass) -> Option<String> {
+        (class == EndingClass::Unsure).then(|| "own-unsure".to_owned())
     }
 }
 
@@ -359,6 +363,34 @@ fn what_the_run_shows_and_rings_flows_to_the_page() {
     events.until("card", |card| card["ended"] == "ENDED: learned.");
     while events.next().is_some() {}
     assert_eq!(served.face.trouble(), None);
+}
+
+/// How it ended is heard on a page: in words where there are some, else by the tone, then by the script's
+/// own text.
+#[test]
+fn the_end_is_heard_on_a_page() {
+    let mut served = serve();
+    let browser = served.begun();
+    let mut events = browser.events();
+    events.until("card", |_| true);
+    let mut heard = |class, text: Option<&str>| {
+        let text = text.map(str::to_owned);
+        let ended = Effect::Ended { ending: String::new(), class, text, hand_over: None };
+        served.face.tell(&ended, Moment(9));
+        events.until("heard", |_| true)
+    };
+    let words = heard(EndingClass::Unsure, None);
+    assert_eq!(words, json!({"at": 9, "cue": "ended", "sound": "own-unsure"}));
+    for (class, tone) in [
+        (EndingClass::Learned, "prepare"),
+        (EndingClass::NotLearned, "missed"),
+        (EndingClass::Stopped, "missed"),
+    ] {
+        assert_eq!(heard(class, None)["tone"], tone, "{class:?}");
+    }
+    heard(EndingClass::Unsure, Some("Try every key."));
+    let text = events.until("heard", |_| true);
+    assert_eq!(text, json!({"at": 9, "cue": "notice", "sound": "words-1"}));
 }
 
 #[test]

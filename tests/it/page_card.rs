@@ -5,6 +5,7 @@ use stepbell::clock::Moment;
 use stepbell::faces::page::assets::{KEY_MARK, PAGE};
 use stepbell::faces::page::{Card, Lower, asset, card};
 use stepbell::faces::words::{Banner, KeyNames, Picture, RecordState, Setting};
+use stepbell::journal::entry::EndingClass;
 use stepbell::journal::happened::{
     Answer, Count, CountWhat, Hold, Means, Notice, Question, Sense, Sentence, Sign, Signal, Stage,
     StepAt, Why, Window,
@@ -97,7 +98,13 @@ fn the_lower_half_is_for_what_is_asked() {
     let mut picture = acting();
     picture.shown.question = Some(Question::ReallyStop);
     let card = shown(&picture);
-    assert_eq!((card.lower, card.big.word, card.stop), (Lower::Done, "DONE", true));
+    let ends = |card: &Card| card.ends.clone().map(|ends| (ends.press, ends.word));
+    assert_eq!((card.lower, card.big.word), (Lower::Done, "DONE"));
+    assert_eq!(ends(&card), Some(("stop", "STOP NOW".to_owned())));
+    picture.shown.question = Some(Question::ReallySlip { ends: EndingClass::NotLearned });
+    let card = shown(&picture);
+    assert_eq!((card.lower, card.big.word), (Lower::Done, "DONE"));
+    assert_eq!(ends(&card), Some(("slip", "YES, A SLIP: NOT LEARNED".to_owned())));
     picture.ended = Some("ENDED: stopped.".to_owned());
     let card = shown(&picture);
     assert_eq!((card.lower, card.answers.len(), card.count), (Lower::Nothing, 0, None));

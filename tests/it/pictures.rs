@@ -13,6 +13,7 @@ pub fn setting(banners: &[Banner]) -> Setting {
     let keys = KeyNames {
         done: "Space".to_owned(),
         other: "e".to_owned(),
+        slip: "s".to_owned(),
         stop: "q".to_owned(),
         act: String::new(),
         all: "Space done · e something else · s slip · a again · b back · h hold · q stop"

@@ -665,7 +665,7 @@ fn a_fault_that_was_met_well_is_no_failure_and_one_that_was_not_is_one() {
     let with = |args: &[&str], input: &str, code| {
         call(&[args, &slip[..]].concat()).input(input).out("REHEARSAL").ends(code)
     };
-    let well = with(&args, "yes\nyes\nwait 4s\nslip\n", 0);
+    let well = with(&args, "yes\nyes\nwait 4s\nslip\nwait 1s\nslip\n", 0);
     assert!(well.contains("1 of 1 happenings told as they were"), "{well}");
     // Nothing else happened: no act is counted, and what the slip led to is told.
     let told = "wake: a slip was to be told; you met it well (slip). It ended the run: unsure.";
@@ -680,7 +680,8 @@ fn a_fault_that_was_met_well_is_no_failure_and_one_that_was_not_is_one() {
     let ill = with(&args, "yes\nyes\nwait 4s\nbrim\ndone\nwait 1s\nstop\nstop\n", 1);
     assert!(ill.contains("Known: act, done, 1 to 9"), "{ill}");
     // Sentences for a screen reader say it too.
-    let heard = with(&[&args[..], &["--linear"]].concat(), "yes\nyes\nwait 4s\nslip\n", 0);
+    let heard =
+        with(&[&args[..], &["--linear"]].concat(), "yes\nyes\nwait 4s\nslip\nwait 1s\nslip\n", 0);
     assert!(heard.contains("The vehicle: the word act is your hand, touch it."), "{heard}");
     assert!(!heard.contains("Do you own this vehicle"), "{heard}");
 }

@@ -13,7 +13,7 @@ use stepbell::guide::cue::{
 use stepbell::guide::{Guide, Settings};
 use stepbell::power::Length;
 use stepbell::procedure::examine;
-use stepbell::procedure::model::{Procedure, TextId};
+use stepbell::procedure::model::{EndingClass, Procedure, TextId};
 use stepbell::procedure::plan::{GuardIx, StepIx};
 use stepbell::procedure::timing::{Bracket, Mark, speech_lengths};
 
@@ -200,9 +200,81 @@ fn a_slip_leads_where_the_script_says() {
     assert_eq!(desk.frame().stage, Stage::Waiting);
     let again = desk.now;
     assert!(desk.cue(WAKE) >= again.after(Millis(5000)), "the cool-down is kept");
+    desk.press(Press::Slip, 500);
     let slip = desk.press(Press::Slip, 500);
     assert_eq!(noticed(&slip), [Notice::Slipped(WAKE), Notice::TriesSpent]);
     assert_eq!(desk.ending(), Some(2));
+}
+
+#[test]
+fn a_slip_that_ends_the_run_asks_once() {
+    let asks = Some(Question::ReallySlip(EndingClass::Unsure));
+    let mut desk = Desk::running();
+    desk.cue(WAKE);
+    desk.press(Press::Done, 2500);
+    desk.cue(TEACH);
+    let counted = desk.frame().count;
+    let asked = desk.press(Press::Slip, 500);
+    assert_eq!(desk.frame().question, asks);
+    assert_eq!((outcome(&asked), desk.ending()), (None, None), "nothing has happened yet");
+    assert_eq!(rung(&asked), [Tone::Tick], "heard as a press that is not taken yet");
+    assert!(counted.is_some() && desk.frame().count == counted, "the window counts on");
+    assert_eq!(desk.frame().means, Means::AnswerCame);
+    desk.pass(5001);
+    assert_eq!((desk.frame().question.clone(), desk.ending()), (None, None), "it goes by itself");
+    // Any other press means what it means, stop its own question.
+    desk.press(Press::Slip, 100);
+    desk.press(Press::Stop, 100);
+    assert_eq!(desk.frame().question, Some(Question::ReallyStop));
+    desk.press(Press::Slip, 100);
+    assert_eq!(desk.frame().question, asks);
+    let taken = desk.press(Press::Done, 100);
+    assert_eq!(outcome(&taken), Some((TEACH, OutcomeKind::Met(0))));
+    assert_eq!(desk.frame().question, None);
+    desk.cue(SEAL);
+    desk.press(Press::Slip, 500);
+    let ended = desk.press(Press::Slip, 700);
+    let said = Fact::Answered(Question::ReallySlip(EndingClass::Unsure), None);
+    assert!(ended.contains(&Effect::Record(said)));
+    assert_eq!(outcome(&ended), Some((SEAL, OutcomeKind::Slip)));
+    assert_eq!(desk.ending(), Some(2));
+}
+
+/// What is asked about belongs to its step: where that is over meanwhile, the same press asks anew.
+#[test]
+fn a_slip_asked_about_is_not_taken_for_another_step() {
+    let mut desk = Desk::running();
+    desk.cue(WAKE);
+    desk.press(Press::Slip, 500);
+    desk.cue(WAKE);
+    let silence = desk.frame().count.expect("silence is counted to").at;
+    desk.pass(silence.since(desk.now).0 - 100);
+    desk.press(Press::Slip, 0);
+    assert!(matches!(desk.frame().question, Some(Question::ReallySlip(_))));
+    // Nothing came, and that is tried once more: the slip was meant for the try before.
+    let late = desk.press(Press::Slip, 1000);
+    let tried = |e: &Effect| *e == Effect::Record(Fact::Outcome(WAKE, OutcomeKind::Silent));
+    assert!(effects(&desk).iter().any(tried));
+    assert_eq!((outcome(&late), desk.ending()), (None, None), "asked anew");
+    assert!(matches!(desk.frame().question, Some(Question::ReallySlip(_))));
+    desk.press(Press::Slip, 1000);
+    assert_eq!(desk.ending(), Some(2));
+}
+
+/// A press that comes after what was due has ended the run changes nothing, though nobody was woken.
+#[test]
+fn a_press_behind_an_end_that_was_due_changes_nothing() {
+    for press in [Press::Slip, Press::Done, Press::Answer(1), Press::Stop] {
+        let mut desk = Desk::running();
+        desk.cue(WAKE);
+        desk.press(Press::Slip, 500);
+        desk.cue(WAKE);
+        desk.now = desk.now.after(Millis::secs(600));
+        let late = desk.guide.handle(Input::Press(press), desk.now);
+        let outcomes = late.iter().filter(|e| matches!(e, Effect::Record(Fact::Outcome(..))));
+        assert_eq!(outcomes.count(), 1, "{press:?}: {late:?}");
+        assert_eq!(outcome(&late).map(|(_, kind)| kind), Some(OutcomeKind::Silent), "{press:?}");
+    }
 }
 
 #[test]

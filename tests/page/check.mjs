@@ -2,6 +2,7 @@
 // all, with what stood there. STEPBELL names the program, SHOTS a folder for pictures of what was seen.
 
 import assert from "node:assert/strict";
+import { spawnSync } from "node:child_process";
 import { mkdirSync, mkdtempSync, readFileSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
@@ -337,6 +338,17 @@ async function lines() {
     await here.page.tap("text=close this list");
     await here.until(() => !document.getElementById("pair").hidden);
   });
+  await check("a slip that ends the run asks first, says how it would end, and can be waved away", async () => {
+    await here.page.tap("[data-press=slip]");
+    await here.sees("YES, A SLIP: UNSURE");
+    assert.match(await here.page.textContent("#figure"), /\d/, "the window counts on");
+    assert.equal(await here.page.textContent("#word"), "DONE");
+    await reads(here, "08-slip-small-dark");
+    await here.page.tap("text=No, go on");
+    await here.until(() => !document.body.innerText.includes("A SLIP"));
+    await here.page.waitForTimeout(5200);
+    assert.match(await here.page.textContent("#act"), /Hold the working key/, "nothing has happened");
+  });
   await check("a double tap counts once, stop asks and can be waved away, and a second stop stops", async () => {
     await here.page.tap("[data-press=stop]");
     await here.page.tap("[data-press=stop]");
@@ -573,6 +585,40 @@ async function closed() {
   await close(third);
 }
 
+/** A slip told twice, on the way to its end; what is heard there. */
+async function endings() {
+  const voices = [["none", "by its tone", "tone-missed"]];
+  if (spawnSync("espeak-ng", ["--version"]).status === 0) voices.push(["auto", "in words", "own-unsure"]);
+  else console.log("SKIPPED: how a run ended, in words: no espeak-ng");
+  for (const [voice, how, name] of voices) {
+    const started = await guide(LED, "--no-record", "--page", "--voice", voice);
+    const here = await person(started.address);
+    await check(`how a run ended is heard on the page, ${how}`, async () => {
+      await here.page.tap("#big");
+      await here.sees("sound on");
+      // The length of the guide's own file, worked out from its bytes.
+      const length = await here.page.evaluate(async (name) => {
+        const file = new DataView(await (await fetch(`/sound/${name}`)).arrayBuffer());
+        return (file.byteLength - 44) / file.getUint32(28, true);
+      }, name);
+      await here.leadUntil((now) => now.act.includes("Hold the working key") && now.word === "DONE");
+      await here.page.tap("[data-press=slip]");
+      await here.sees("YES, A SLIP: UNSURE");
+      await here.page.waitForTimeout(750);
+      const asked = wall();
+      await here.page.evaluate(() => (window.seen.peak = 0));
+      await here.page.tap("text=YES, A SLIP");
+      await here.sees("ENDED: unsure");
+      const ended = (await here.seen()).started.filter((one) => one.at >= asked).map((one) => one.length);
+      assert.ok(ended.some((one) => Math.abs(one - length) < 0.01), `${ended} s were started, ${length} s is the end`);
+      await here.until(() => window.seen.peak > 0.05, 3000);
+    });
+    guides.delete(started);
+    await started.ended;
+    await close(here);
+  }
+}
+
 async function encrypted() {
   const started = await guide(TINY, "--no-record", "--page", "--https");
   await check("the encrypted page is a secure place, and leads too", async () => {
@@ -588,7 +634,7 @@ async function encrypted() {
 }
 
 try {
-  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, larger, closed, encrypted, rehearsal, replayed, besides, drills];
+  const parts = [wholeRun, losses, lines, helper, keyboard, hostile, larger, closed, endings, encrypted, rehearsal, replayed, besides, drills];
   const tools = { show, person, close, check, reads, stop };
   for (const part of parts.filter((one) => !process.env.ONLY || one.name === process.env.ONLY)) await part(tools);
   console.log(`${steps} checks hold`);

@@ -1,6 +1,6 @@
 // Put into the page before its own files: keeps what a person would see and hear, with its moments.
 (() => {
-  const seen = { figures: [], bars: 0, peak: 0, contexts: [], vibrations: 0, policy: [] };
+  const seen = { figures: [], bars: 0, peak: 0, contexts: [], started: [], vibrations: 0, policy: [] };
   window.seen = seen;
   const wall = () => performance.timeOrigin + performance.now();
   // When frames were drawn: a browser that is starved draws none, whatever the page does.
@@ -34,6 +34,12 @@
       seen.contexts.push(this.context);
     }
     return connect.call(this, to, ...rest);
+  };
+  // Every sound that is started: how long it is, and when.
+  const start = AudioBufferSourceNode.prototype.start;
+  AudioBufferSourceNode.prototype.start = function (...when) {
+    if (!this.loop) seen.started.push({ length: this.buffer.duration, at: wall() });
+    return start.apply(this, when);
   };
   const vibrate = Navigator.prototype.vibrate;
   Navigator.prototype.vibrate = function (rhythm) {

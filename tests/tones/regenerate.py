@@ -19,7 +19,6 @@ from scipy import signal
 RATE = 22050
 PULSES = {
     "prepare": [(0, 200), (320, 200)],
-    "prepare-soon": [(0, 200)],
     "now": [(0, 70), (115, 70), (230, 70), (345, 70), (460, 70)],
     "now-before-words": [(0, 70), (115, 70), (230, 70)],
     "missed": [(0, 400), (480, 100)],

@@ -12,7 +12,9 @@ use super::shelf::Shelf;
 use crate::clock::{Millis, Moment};
 use crate::edge::clock::Beginning;
 use crate::edge::terminal::{Face, Inbox};
+use crate::faces::sounds::ending_tone;
 use crate::faces::words::Picture;
+use crate::journal::entry::EndingClass;
 use crate::journal::happened::{Cue, Effect, Fact, Tone};
 
 /// How long the end waits for the last picture to go out.
@@ -107,6 +109,17 @@ impl PageFace {
         }
     }
 
+    /// How it ended is said as at the loudspeaker: in words, else by a tone; then the script's own text.
+    fn ended(&mut self, class: EndingClass, text: Option<&str>, at: Moment) {
+        match self.shelf.ended(class) {
+            Some(sound) => self.hear(&json!({"at": at.0, "cue": "ended", "sound": sound})),
+            None => self.tell(&Effect::Ring { tone: ending_tone(class) }, at),
+        }
+        if let Some(text) = text {
+            self.tell(&Effect::Say { cue: Cue::Notice, text: text.to_owned() }, at);
+        }
+    }
+
     fn hear(&self, heard: &serde_json::Value) {
         // Nobody may be listening.
         let _ = self.heard.send(heard.to_string().into());
@@ -136,6 +149,7 @@ impl Face for PageFace {
                 self.hear(&json!({"at": at.0, "cue": cue_word(*cue), "sound": sound}));
             }
             Effect::Fact { fact: Fact::Outcome { .. } } => self.outcomes += 1,
+            Effect::Ended { class, text, .. } => self.ended(*class, text.as_deref(), at),
             _ => {}
         }
     }

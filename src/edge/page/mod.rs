@@ -173,10 +173,10 @@ impl Page {
         rows.unwrap_or_default()
     }
 
-    /// What is told before a run about how to reach the page: the address, and what it is safe against.
+    /// What is told before a run about the page beside its address: what it is safe against.
     #[must_use]
     pub fn invitation(&self) -> Vec<String> {
-        let mut lines = vec![format!("page: {}", self.address())];
+        let mut lines = Vec::new();
         match (self.shared, &self.fingerprint) {
             (false, None) => lines.push(
                 "It opens on this computer only. For a phone in the same network: --page=lan"
@@ -193,9 +193,9 @@ impl Page {
                      there: its SHA-256 fingerprint must be"
                         .to_owned(),
                 );
-                let half = fingerprint.len().div_ceil(2);
-                let (one, two) = fingerprint.split_at_checked(half).unwrap_or((fingerprint, ""));
-                lines.extend([one, two].map(|part| format!("  {}", part.trim_matches(':'))));
+                // Short enough to stand beside a code.
+                let bytes: Vec<_> = fingerprint.split(':').collect();
+                lines.extend(bytes.chunks(8).map(|part| format!("  {}", part.join(":"))));
             }
         }
         if self.shared {

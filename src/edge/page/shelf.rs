@@ -8,6 +8,7 @@ use crate::edge::wav::to_wav;
 use crate::faces::clip::Clip;
 use crate::faces::tones::{Register, Signal, samples};
 use crate::faces::words::{Banner, Setting};
+use crate::journal::entry::EndingClass;
 use crate::journal::happened::{Cue, Tone};
 
 /// Samples a second of the tones.
@@ -32,6 +33,8 @@ pub trait Shelf: Send + Sync {
     fn tone(&self, tone: Tone) -> Option<Rung>;
     /// The name of a text's sound.
     fn words(&self, cue: Cue, text: &str) -> Option<String>;
+    /// The name of the words for how a run ended.
+    fn ended(&self, class: EndingClass) -> Option<String>;
 }
 
 /// The tones, and nothing that is spoken.
@@ -87,6 +90,10 @@ impl Shelf for Tones {
     }
 
     fn words(&self, _: Cue, _: &str) -> Option<String> {
+        None
+    }
+
+    fn ended(&self, _: EndingClass) -> Option<String> {
         None
     }
 }

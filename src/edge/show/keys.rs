@@ -100,6 +100,7 @@ pub fn names(screen: bool, drill: bool) -> KeyNames {
     KeyNames {
         done: key("done"),
         other: key("else"),
+        slip: key("slip"),
         stop: key("stop"),
         act: String::new(),
         all: key(all),

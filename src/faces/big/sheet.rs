@@ -265,7 +265,7 @@ impl<'a> Sheet<'a> {
                 Kind::Record if bad => code(Kind::Remark, line.window),
                 kind => code(kind, line.window),
             };
-            let wrap = if line.kind == Kind::Question { safe::wrap_question } else { safe::wrap };
+            let wrap = line.kind.wrap();
             let brief = (line.kind == Kind::Keys && squeeze >= BRIEF_KEYS)
                 .then(|| self.view.far.keys_in(self.columns));
             let text = brief.flatten().unwrap_or_else(|| line.text.clone());

@@ -7,6 +7,7 @@
 
 pub mod assets;
 pub mod head;
+pub mod invite;
 pub mod qr;
 pub mod status;
 
@@ -51,8 +52,8 @@ pub struct Card {
     pub lower: Lower,
     /// What stands on the big button, and what it says.
     pub big: Big,
-    /// Whether *stop?* is asked.
-    pub stop: bool,
+    /// The press that would end the run, where it is asked whether it was meant.
+    pub ends: Option<EndsOn>,
     /// What can be typed with one tap: where only a few whole numbers are asked for.
     pub picks: Vec<String>,
     /// The numbered answers; all of them, or the step's own while its answer is awaited.
@@ -130,7 +131,7 @@ pub enum Lower {
     Number,
     /// One of the answers.
     Choice,
-    /// Only whether to stop.
+    /// Only whether to end the run.
     Stop,
     /// Nothing: it has ended.
     Nothing,
@@ -146,6 +147,15 @@ pub struct Big {
     /// Whether a press means something now; one that means nothing is still sent, and refused by the
     /// guide with its own words.
     pub live: bool,
+}
+
+/// A press that would end the run.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct EndsOn {
+    /// Which: `stop`, `slip`.
+    pub press: &'static str,
+    /// What stands on its button.
+    pub word: String,
 }
 
 /// A numbered answer.
@@ -199,7 +209,7 @@ pub fn card(picture: &Picture, setting: &Setting) -> Card {
         big: big(shown, lower),
         answers: if lower == Lower::Nothing { Vec::new() } else { numbered(answers) },
         lower,
-        stop: question == Some(&Question::ReallyStop),
+        ends: question.and_then(ends),
         picks: question.map(picks).unwrap_or_default(),
         listed,
         notices: all(Kind::Notice).collect(),
@@ -237,6 +247,18 @@ fn far(shown: &Shown) -> Option<&'static str> {
     match shown.hold {
         Hold::Held => Some("HELD"),
         _ => phrases::state(state(shown)),
+    }
+}
+
+/// What a press would end the run by, where that is asked.
+fn ends(question: &Question) -> Option<EndsOn> {
+    match question {
+        Question::ReallyStop => Some(EndsOn { press: "stop", word: "STOP NOW".to_owned() }),
+        Question::ReallySlip { ends } => {
+            let word = format!("YES, A SLIP: {}", phrases::class_word(*ends));
+            Some(EndsOn { press: "slip", word })
+        }
+        _ => None,
     }
 }
 
@@ -293,7 +315,7 @@ fn lower(shown: &Shown) -> Lower {
     match &shown.question {
         // Over a step that goes on, a press still says what it says; over a question the big button is
         // no place for a yes to something else.
-        Some(Question::ReallyStop) => match shown.stage {
+        Some(question) if question.is_before_an_end() => match shown.stage {
             Stage::BeforeCue | Stage::Acting | Stage::Waiting => Lower::Done,
             Stage::Preparing | Stage::Testing | Stage::Ended => Lower::Stop,
         },

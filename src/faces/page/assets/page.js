@@ -32,8 +32,8 @@ let tapped = false;
 let me = { role: "watches", page: 0, leader: null, gone: false, armed: false, aloud: false };
 /** Whether the first tap has been, perhaps before a reload: from then on the press keeps its place. */
 const ready = () => tapped || me.armed;
-/** The stop question that was waved away here, until another question comes. */
-let waved = false;
+/** The press that would end the run and was waved away here, until another is asked about. */
+let waved = null;
 let last = { press: "", at: -Infinity };
 let gone_for_good = false;
 
@@ -42,7 +42,7 @@ link.how = () => ({ visible: document.visibilityState === "visible", sound: soun
 // --- what comes from the guide
 
 function card(data) {
-  if (!data.stop) waved = false;
+  if (data.ends?.press !== waved) waved = null;
   show.draw(data);
   if (show.over) link.over = true;
   draw();
@@ -96,7 +96,7 @@ function draw() {
   $("tools").hidden = !presses || Boolean(card?.head);
   for (const button of $("tools").children) {
     const name = button.dataset.press;
-    const asked = card !== null && card.question !== null && !card.stop;
+    const asked = card !== null && card.question !== null && card.ends === null;
     button.hidden = (me.role === "helps" && ["hold", "stop", "back"].includes(name)) || (asked && ["else", "slip", "hold"].includes(name)) || (card?.replay && name !== "stop");
     if (button.dataset.press === "else") button.setAttribute("aria-expanded", String(card?.listed ?? false));
   }
@@ -133,7 +133,7 @@ function drawPair(kind, presses) {
     watch: watched(),
     replay: ["REPLAY", "it is only shown again"],
     idle: ["WAIT", "not the helper's step"],
-    stop: ["NO, GO ON", "the run is not stopped"],
+    stop: ["NO, GO ON", "the run does not end"],
   }[kind] ?? [card?.big.word ?? "", card?.big.says ?? ""];
   $("word").textContent = big[0];
   $("says").textContent = big[1];
@@ -148,18 +148,19 @@ function drawPair(kind, presses) {
   $("pair").hidden = Boolean(lists) || chosen || (kind === "replay" && Boolean(card.head));
 }
 
-/** Buttons above the big one: answers, what to type with one tap, stop, or the lead. */
+/** Buttons above the big one: answers, what to type with one tap, an end to confirm, or the lead. */
 function drawAnswers(kind, presses) {
   const { card } = show;
   let buttons = [];
-  if (presses && card.stop && !waved) {
-    buttons.push({ text: "STOP NOW", press: { press: "stop" } });
+  const asks = card?.ends && card.ends.press !== waved ? card.ends : null;
+  if (presses && asks) {
+    buttons.push({ text: asks.word, press: { press: asks.press } });
     if (kind !== "stop") buttons.push({ text: "No, go on", act: wave });
   }
   if (presses && card.picks.length > 0) {
     buttons = buttons.concat(card.picks.map((text) => ({ text, press: { press: "typed", text } })));
   }
-  if (presses && kind !== "replay" && (!card.stop || waved)) {
+  if (presses && kind !== "replay" && !asks) {
     const shown = card.listed ? card.answers : card.answers.filter((one) => one.own);
     buttons = buttons.concat(shown.map((one) => ({ text: one.text, times: one.times, press: { press: "answer", number: one.number } })));
   }
@@ -216,7 +217,7 @@ function foot() {
 // --- presses
 
 function wave() {
-  waved = true;
+  waved = show.card?.ends?.press ?? null;
   draw();
 }
 

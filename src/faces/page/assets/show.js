@@ -46,13 +46,13 @@ export class Show {
     list($("notices"), "p", card.notices);
     const asks = card.question !== null;
     const over = card.ended !== null;
-    // Over a step the buttons ask whether to stop; what to do keeps its room.
-    const overStep = card.stop && card.lower !== "stop";
+    // Over a step the buttons ask whether to end it; what to do keeps its room.
+    const overStep = card.ends !== null && card.lower !== "stop";
     showText($("ask"), over ? card.ended : overStep ? null : card.question);
     $("ask").classList.toggle("caution", asks && card.caution);
     for (const part of ["hands", "act"]) {
       // A question before the run is asked with free hands.
-      const hidden = over ? part === "hands" || !card.act : asks && !card.stop;
+      const hidden = over ? part === "hands" || !card.act : asks && card.ends === null;
       $(part).hidden = hidden;
       $(`${part}-head`).hidden = hidden;
       set($(part), card[part]);

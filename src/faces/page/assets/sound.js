@@ -6,6 +6,9 @@ const TOO_LATE = 700;
 
 /** Between two sentences, in seconds. */
 const PAUSE = 0.25;
+/** A tone so soon behind the third pulse of a *now* begins this much later, so that they stay apart. */
+const SOON = 0.35;
+const APART = 0.08;
 /** What is asked takes the place of words before it. */
 const ASKED = ["question", "caution", "again"];
 
@@ -29,6 +32,8 @@ export class Sound {
     /** No words begin before these, in seconds of the context: behind a tone, behind other words. */
     this.leadUntil = 0;
     this.wordsUntil = 0;
+    /** When the last *now* without words has rung its three pulses. */
+    this.calledUntil = -Infinity;
     this.changed = () => {};
     this.lock = null;
   }
@@ -99,13 +104,18 @@ export class Sound {
     const call = tone === "now" || tone === "let-go";
     if (call || cue === "now" || ASKED.includes(cue)) this.hush(this.words);
     if (call) this.hush(this.tones);
+    if (cue === "now") this.calledUntil = -Infinity;
     if (!sound || this.state !== "on") return false;
     const buffer = await this.get(sound).catch(() => null);
     if (!buffer || this.state !== "on") return false;
     const now = this.context.currentTime;
     if (tone) {
-      if (tone !== "tick") this.leadUntil = now + lead / 1000;
-      this.start(buffer, now, this.tones);
+      // Something missed has called for attention already.
+      if (tone === "prepare" && this.rings("missed")) return true;
+      const from = ["prepare", "missed"].includes(tone) ? this.behindNow(now) : now;
+      if (tone !== "tick") this.leadUntil = from + lead / 1000;
+      if (call) this.calledUntil = this.leadUntil;
+      this.start(buffer, from, this.tones).tone = tone;
       return true;
     }
     if (cue === "now") {
@@ -118,6 +128,19 @@ export class Sound {
     return true;
   }
 
+  rings(tone) {
+    return [...this.tones].some((source) => source.tone === tone);
+  }
+
+  /** From when on another tone can be told from a *now*, which ends with its third pulse. */
+  behindNow(now) {
+    const until = Math.max(now, this.calledUntil);
+    for (const source of this.tones) {
+      if (["now", "let-go"].includes(source.tone)) source.stop(until);
+    }
+    return until < this.calledUntil + SOON ? until + APART : until;
+  }
+
   start(buffer, from, among) {
     const source = this.context.createBufferSource();
     source.buffer = buffer;
@@ -125,6 +148,7 @@ export class Sound {
     source.addEventListener("ended", () => among.delete(source));
     among.add(source);
     source.start(from);
+    return source;
   }
 
   hush(among) {
