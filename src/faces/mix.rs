@@ -21,7 +21,7 @@ use crate::procedure::timing::NOW_TONE;
 pub const LEAD: Millis = Millis(600);
 /// The pause between two sentences; shorter than the silence that the length of a prompt counts with.
 const PAUSE: Millis = Millis(250);
-/// Words that are cut fade out this long, so that they do not click.
+/// Words and pulses that are cut fade out this long, so that they do not click.
 const FADE: Millis = Millis(5);
 /// Words that are as good as over fade out over what is left of them instead: a player that takes sound in
 /// lumps is behind by that much.
@@ -67,7 +67,7 @@ struct Said {
     given: usize,
 }
 
-/// Words that were cut.
+/// Words that were cut, or a tone.
 #[derive(Clone, Debug)]
 struct Fading {
     samples: Arc<[i16]>,
@@ -233,9 +233,19 @@ impl Mixer {
     fn after_now(&mut self) -> u64 {
         let lead = self.samples_in(NOW_TONE);
         let now = self.now;
+        let fade = usize::try_from(self.samples_in(FADE)).unwrap_or(0).max(1);
         let mut from = now;
         for ringing in self.ringing.iter_mut().filter(|r| r.signal == Signal::Now) {
-            ringing.until = ringing.until.min((ringing.from + lead).max(now));
+            let cut = (ringing.from + lead).max(now);
+            if cut == now
+                && ringing.until > now
+                && let Some(samples) = self.tones.get(&ringing.signal).map(Arc::clone)
+            {
+                // It may be in the midst of a pulse.
+                let given = usize::try_from(now - ringing.from).unwrap_or(0);
+                self.fading.push(Fading { samples, given, left: fade, over: fade });
+            }
+            ringing.until = ringing.until.min(cut);
             from = from.max(ringing.until);
         }
         from
@@ -421,7 +431,10 @@ mod tests {
             assert_eq!(when(&sound, 4000), Some((600, 900)), "{after} ms after the cue");
             let near = after < 650;
             let quiet = if near { ms(80) } else { 0 };
-            assert_eq!(sound[..quiet], vec![0; quiet], "{after} ms after the cue");
+            let cut = ms(5).min(quiet);
+            assert_eq!(sound[cut..quiet], vec![0; quiet - cut], "{after} ms after the cue");
+            let edge = |n: usize| i32::from(sound[n]).abs();
+            assert!(!near || edge(cut - 1) < 3500, "no click, {after} ms after the cue");
             assert_eq!(sound[quiet..][..calm.len()], calm[..], "{after} ms after the cue");
         }
     }

@@ -104,7 +104,7 @@ fn the_lower_half_is_for_what_is_asked() {
     picture.shown.question = Some(Question::ReallySlip { ends: EndingClass::NotLearned });
     let card = shown(&picture);
     assert_eq!((card.lower, card.big.word), (Lower::Done, "DONE"));
-    assert_eq!(ends(&card), Some(("slip", "YES, A SLIP: NOT LEARNED".to_owned())));
+    assert_eq!(ends(&card), Some(("slip", "END THE RUN: NOT LEARNED".to_owned())));
     picture.ended = Some("ENDED: stopped.".to_owned());
     let card = shown(&picture);
     assert_eq!((card.lower, card.answers.len(), card.count), (Lower::Nothing, 0, None));

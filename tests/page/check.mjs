@@ -340,12 +340,12 @@ async function lines() {
   });
   await check("a slip that ends the run asks first, says how it would end, and can be waved away", async () => {
     await here.page.tap("[data-press=slip]");
-    await here.sees("YES, A SLIP: UNSURE");
+    await here.sees("END THE RUN: UNSURE");
     assert.match(await here.page.textContent("#figure"), /\d/, "the window counts on");
     assert.equal(await here.page.textContent("#word"), "DONE");
     await reads(here, "08-slip-small-dark");
     await here.page.tap("text=No, go on");
-    await here.until(() => !document.body.innerText.includes("A SLIP"));
+    await here.until(() => !document.body.innerText.includes("END THE RUN"));
     await here.page.waitForTimeout(5200);
     assert.match(await here.page.textContent("#act"), /Hold the working key/, "nothing has happened");
   });
@@ -603,11 +603,11 @@ async function endings() {
       }, name);
       await here.leadUntil((now) => now.act.includes("Hold the working key") && now.word === "DONE");
       await here.page.tap("[data-press=slip]");
-      await here.sees("YES, A SLIP: UNSURE");
+      await here.sees("END THE RUN: UNSURE");
       await here.page.waitForTimeout(750);
       const asked = wall();
       await here.page.evaluate(() => (window.seen.peak = 0));
-      await here.page.tap("text=YES, A SLIP");
+      await here.page.tap("text=END THE RUN");
       await here.sees("ENDED: unsure");
       const ended = (await here.seen()).started.filter((one) => one.at >= asked).map((one) => one.length);
       assert.ok(ended.some((one) => Math.abs(one - length) < 0.01), `${ended} s were started, ${length} s is the end`);

@@ -255,7 +255,7 @@ fn ends(question: &Question) -> Option<EndsOn> {
     match question {
         Question::ReallyStop => Some(EndsOn { press: "stop", word: "STOP NOW".to_owned() }),
         Question::ReallySlip { ends } => {
-            let word = format!("YES, A SLIP: {}", phrases::class_word(*ends));
+            let word = format!("END THE RUN: {}", phrases::class_word(*ends));
             Some(EndsOn { press: "slip", word })
         }
         _ => None,
