@@ -673,7 +673,7 @@ fn a_fault_that_was_met_well_is_no_failure_and_one_that_was_not_is_one() {
     assert!(well.contains(told) && well.contains("No act was done; 1 of 1"), "{well}");
     let own = call(&[&args[..], &["--seed", "3"]].concat());
     let own = own
-        .input("yes\nyes\nwait 4s\nslip\n")
+        .input("yes\nyes\nwait 4s\nslip\nwait 1s\nslip\n")
         .out("wake: you told of a slip. It ended the run")
         .ends(1);
     assert!(own.contains("\nNo act was done.\n") && !own.contains("0 of"), "{own}");
