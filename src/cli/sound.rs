@@ -49,7 +49,8 @@ impl Which {
 #[derive(Args, Clone, Debug, Default)]
 #[command(next_help_heading = "Sound")]
 pub struct Speaking {
-    /// The voice's language, as the speech program calls it: en, en-gb, de …
+    /// The language of the script's texts, as the speech program calls it: en, en-gb, de … The program's own
+    /// words stay English
     #[arg(long, value_name = "LANGUAGE", default_value = ENGLISH, value_parser = voice::language)]
     pub language: String,
     /// Words a minute, 120 to 260

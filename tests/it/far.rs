@@ -5,9 +5,12 @@ use proptest::prelude::*;
 use stepbell::clock::Millis;
 use stepbell::faces::big::{BigPainter, Looks};
 use stepbell::faces::block::{self, Ink, Shape};
+use stepbell::faces::linear::Linear;
 use stepbell::faces::reach::{ACROSS_THE_GARAGE, LEAST, PREFERRED, RowHeight};
 use stepbell::faces::terminal::{Painter, Size};
 use stepbell::faces::words::{Banner, Picture, RecordState, Setting, view};
+use stepbell::journal::entry::EndingClass;
+use stepbell::journal::happened::Question;
 
 use crate::pictures::{
     self, acting, answered, at_risk, before_cue, closed, later, offered, setting, too_late,
@@ -67,6 +70,40 @@ fn the_moments_of_a_window_at_200_by_50() {
         text.push_str(&format!("==\n{}\n", shown(&picture, &[], LARGE)));
     }
     insta::assert_snapshot!(text);
+}
+
+/// Where the record lies can be read whole, however deep its folder is.
+#[test]
+fn the_records_path_is_broken_and_never_cut() {
+    let path = format!("/home/{}/records/2031-05-06-show.jsonl", ["a-deep-folder"; 7].join("/"));
+    let mut picture = pictures::ended();
+    picture.asides = vec![format!("the record is in {path}")];
+    for (size, view) in [(SMALL, "big"), (TINY, "small"), (LARGE, "big")] {
+        let text = shown(&picture, DEMONSTRATION, size);
+        let joined: String = text.split_whitespace().collect();
+        assert!(joined.contains(&path), "{view} at {size:?}:\n{text}");
+    }
+}
+
+/// Over a step the question whether a slip is to end the run leaves everything else standing.
+#[test]
+fn a_slip_that_ends_the_run_is_asked_about_over_its_step() {
+    let mut picture = acting();
+    picture.shown.question = Some(Question::ReallySlip { ends: EndingClass::Unsure });
+    let text = shown(&picture, DEMONSTRATION, SMALL);
+    let told = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in [
+        "Was something else done than told? That ends the run: unsure.",
+        "[s again within 5 s = yes, anything else = no]",
+        "[== OPEN ==]",
+        "Do:",
+    ] {
+        assert!(told.contains(part), "{part}:\n{text}");
+    }
+    assert!(!told.contains("answer the question"), "{text}");
+    let mut linear = Linear::default();
+    let lines = linear.show(&picture, &setting(&[])).join("\n");
+    assert!(lines.contains("Press s again within 5 seconds if so."), "{lines}");
 }
 
 #[test]
