@@ -90,8 +90,9 @@ fn write(folder: &Path, count: u64) -> Vec<PathBuf> {
         let seed = nth % RUNS;
         let faults = match seed % 4 {
             0 => vec![Fault::Step(StepIx(1), 1, Wrong::Silence)],
-            // A window is missed.
+            // Nobody acts, so that nothing comes; and nobody tells of an act, so that a window is missed.
             1 => vec![Fault::Step(StepIx(3), 1, Wrong::Slow(Millis::secs(600)))],
+            2 => vec![Fault::Step(StepIx(4), 1, Wrong::NoPress)],
             _ => Vec::new(),
         };
         let bytes =

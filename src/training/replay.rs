@@ -213,6 +213,13 @@ impl Summary {
         }
     }
 
+    /// Nothing came, so that nobody knows of the acts: the guide took them as done by their bounds. What it
+    /// reckoned from that tells nothing of a window.
+    fn silent(&mut self, last: usize) {
+        let first = self.current.min(last);
+        self.rows[first..=last].iter_mut().for_each(|row| row.margins.clear());
+    }
+
     /// What a fact adds to the steps and things.
     pub(super) fn fact(&mut self, fact: &h::Fact, at: Moment) {
         match fact {
@@ -226,8 +233,10 @@ impl Summary {
                 let row = &mut self.rows[last];
                 row.outcome = Some((outcome.clone(), at));
                 row.tried |= tries(outcome);
-                if *outcome == h::Outcome::Late {
-                    self.late(last, closed);
+                match outcome {
+                    h::Outcome::Late => self.late(last, closed),
+                    h::Outcome::Silent => self.silent(last),
+                    _ => {}
                 }
             }
             h::Fact::Margin { step, line, window, left } => {

@@ -47,8 +47,8 @@ pub struct Group {
     pub windows: BTreeMap<(String, u32), Window>,
     /// How often each step was done or tried, so that its windows were met or missed.
     pub tried: BTreeMap<String, u64>,
-    /// How often a step ended because it was too late.
-    pub late: u64,
+    /// How often a step ended because it was too late, or because nothing came.
+    pub open: u64,
     /// How often a window of each step closed first, and the record does not say which.
     pub unnamed: BTreeMap<String, u64>,
     /// How often each limit on several steps was missed, by its line.
@@ -88,7 +88,7 @@ pub struct Met {
     /// It closed first.
     pub missed: u64,
     /// Its step was done or tried, and the record does not tell, or not for sure: another window of the
-    /// step closed first, or the computer was away.
+    /// step closed first, nothing came that would tell of the act, or the computer was away.
     pub not_known: u64,
 }
 
@@ -258,10 +258,10 @@ impl Tally {
         }
     }
 
-    /// Where a step was too late, the script's other windows of steps that were tried are listed too: whether
-    /// they were met is not known.
+    /// Where a step was too late or nothing came, the script's other windows of steps that were tried are
+    /// listed too: whether they were met is not known.
     pub fn list_windows(&mut self) {
-        for group in self.groups.values_mut().filter(|group| group.late > 0) {
+        for group in self.groups.values_mut().filter(|group| group.open > 0) {
             let Some(header) = &group.header else { continue };
             for ((step, line), length) in of_script(header) {
                 if group.tried.contains_key(&step) {
@@ -297,7 +297,8 @@ impl Group {
         }
         for row in sum.rows.iter().filter(|row| !row.taken_back) {
             let step = &row.step.name;
-            self.late += u64::from(matches!(row.outcome, Some((h::Outcome::Late, _))));
+            let open = matches!(row.outcome, Some((h::Outcome::Late | h::Outcome::Silent, _)));
+            self.open += u64::from(open);
             if row.tried {
                 *self.tried.entry(step.clone()).or_default() += 1;
             }

@@ -50,6 +50,19 @@ fn editions_and_rehearsals_are_counted_apart_and_everything_is_counted() {
     insta::assert_snapshot!("tally", words(&tally));
 }
 
+/// Nobody acted and nothing came, then it was done again: the guide cannot tell of the first time.
+#[test]
+fn an_act_that_nothing_answered_is_not_known_to_have_met_its_window() {
+    let header = header("Add a spare", "x", 0, RunKind::Live);
+    let slow = Fault::Step(StepIx(3), 1, Wrong::Slow(Millis::secs(600)));
+    let bytes = record(&push_start(), header, 3, &[slow]);
+    let mut tally = Tally::default();
+    tally.add("run", brief(&bytes), false);
+    let group = tally.groups.values().next().expect("a group");
+    let met = group.met("show-working", 1);
+    assert_eq!((met.met, met.missed, met.not_known), (1, 0, 1));
+}
+
 /// Forty-one runs of which five have an answer later than declared.
 #[test]
 fn declared_times_that_records_contradict_are_told_with_what_would_agree_proven_anew() {
