@@ -421,8 +421,9 @@ mod tests {
     fn a_prompt_directly_behind_a_now_is_kept_apart_from_it() {
         let calm = samples(Signal::Prepare, Register::Real, RATE);
         assert!(calm.len() >= ms(500));
+        let fresh = mixer();
         for after in (300..900).step_by(10) {
-            let mut mixer = mixer();
+            let mut mixer = fresh.clone();
             mixer.ring(Tone::Now, None);
             mixer.next(ms(after));
             mixer.ring(Tone::Prepare, None);

@@ -89,17 +89,23 @@ mod tests {
     use super::*;
     use crate::faces::page::qr;
 
-    fn shown(columns: u16, rows: u16) -> Vec<Row> {
-        let address = format!("http://192.168.100.200:65535/{}", "z".repeat(26));
-        let code = qr::rows(&address.to_uppercase()).expect("a code");
+    fn address() -> String {
+        format!("http://192.168.100.200:65535/{}", "z".repeat(26))
+    }
+
+    fn code() -> Vec<String> {
+        qr::rows(&address().to_uppercase()).expect("a code")
+    }
+
+    fn shown(code: &[String], columns: u16, rows: u16) -> Vec<Row> {
         let told = [
             "Not encrypted: whoever can read this network can read along, and can press too. Use a \
              network that you trust, or --https.",
             "If it does not open: same network? Does a firewall here block port 65535?",
         ];
         let invitation = Invitation {
-            code: &code,
-            address: &format!("page: {address}"),
+            code,
+            address: &format!("page: {}", address()),
             told: &told.map(str::to_owned),
             last: "Open it and press its first button; or press Enter here to begin without it.",
         };
@@ -112,30 +118,32 @@ mod tests {
 
     #[test]
     fn the_whole_code_stands_on_a_usual_terminal_or_is_said_to_need_a_larger_one() {
-        let usual = shown(80, 24);
+        let code = code();
+        let usual = shown(&code, 80, 24);
         assert_eq!(coded(&usual), 19);
         assert!(usual.len() < 24, "{} rows", usual.len());
         assert!(usual[0].text.starts_with("  Not encrypted:"), "told beside it: {usual:?}");
-        let low = shown(80, 17);
+        let low = shown(&code, 80, 17);
         assert_eq!(coded(&low), 0);
         let text: Vec<_> = low.iter().map(|row| row.text.as_str()).collect();
         let text = text.join(" ");
         let why = "needs 22 rows and 38 columns: it has 17 rows and 80 columns.";
         assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains(why), "{text}");
         assert!(text.contains("page: http://192.168.100.200:65535/zzz"));
-        assert_eq!(coded(&shown(80, 21)), 0);
-        assert_eq!(coded(&shown(80, 22)), 19, "what it needs is enough");
-        assert_eq!(coded(&shown(30, 60)), 0, "too narrow");
+        assert_eq!(coded(&shown(&code, 80, 21)), 0);
+        assert_eq!(coded(&shown(&code, 80, 22)), 19, "what it needs is enough");
+        assert_eq!(coded(&shown(&code, 30, 60)), 0, "too narrow");
         // Too narrow for text beside it: below.
-        let narrow = shown(50, 40);
+        let narrow = shown(&code, 50, 40);
         assert_eq!((coded(&narrow), narrow[0].text.as_str()), (19, ""));
     }
 
     #[test]
     fn nothing_is_wider_or_higher_than_the_terminal() {
+        let code = code();
         for columns in 20..130 {
             for rows in 8..40 {
-                let shown = shown(columns, rows);
+                let shown = shown(&code, columns, rows);
                 let wide = |row: &Row| row.code.width() + row.text.width();
                 let too_wide = |row: &&Row| {
                     wide(row) >= usize::from(columns) && !row.text.starts_with("page: ")
