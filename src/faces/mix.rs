@@ -2,10 +2,10 @@
 //! clock: time is the number of samples given so far.
 //!
 //! A cue is never late for another sound's sake. *Now* cuts everything; its words begin as its third
-//! pulse ends. *Prepare* rings whole, and its words begin [`LEAD`] after it was called for. Words never overlap words: a
-//! question replaces the one before, prompts and notices follow each other, and what is only an extra
-//! (ten, five, time is up) is left out or cut where something else is said. Nothing clips: what sounds
-//! together is made quieter.
+//! pulse ends. *Prepare* rings whole, and its words begin [`LEAD`] after it was called for. Words never
+//! overlap words: a question replaces the one before, prompts and notices follow each other, and what is
+//! only an extra (ten, five, time is up) is left out or cut where something else is said. Nothing clips:
+//! what sounds together is made quieter.
 
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;

@@ -4,7 +4,8 @@
 //! There are four distinct signals, the most that can be told apart with certainty (MIL-STD-1472E
 //! 5.3.4.3.1): *prepare*, *now*, *missed*, and the *tick*; ten and five seconds left are ticks in
 //! pairs, a pair for each five. Each but the tick is longer than half a second, and its first half
-//! second is like no other's (5.3.4.3.3), also where it follows closely on another. A face always shows what rings (5.3.6.3).
+//! second is like no other's (5.3.4.3.3), also where it follows closely on another. A face always shows
+//! what rings (5.3.6.3).
 //!
 //! A pulse is a fundamental of 150 to 1000 Hz with at least four harmonics between 300 and 4000 Hz
 //! that differ by less than 15 dB (IEC 60601-1-8 table 4, read in two summaries); most of it lies

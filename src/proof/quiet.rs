@@ -15,8 +15,8 @@ use crate::proof::controllable::Stopped;
 use crate::source::Place;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Refused segments of so many points in all, then no more is tried: nothing is awaited in quiet. Some
-/// seventy lines that are too tight in a segment of sixty windows.
+/// Refused segments of so many points in all, then no more is tried and nothing is awaited in quiet: each
+/// refusal costs a check of its segment.
 const MOST_REFUSED: usize = 30_000;
 
 /// Decides which answers are awaited in quiet, the same in every way, and writes it into each of them,

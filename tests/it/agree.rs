@@ -13,7 +13,6 @@ use stepbell::journal::entry::{Body, RunKind};
 use stepbell::journal::happened::{Fact, Notice};
 use stepbell::journal::practice::vehicle_body;
 use stepbell::journal::read::{ReadBack, read};
-use stepbell::journal::write::{Link, frame};
 use stepbell::procedure::examine;
 use stepbell::procedure::plan::StepIx;
 use stepbell::training::replay::{scenes, summary};
@@ -24,6 +23,7 @@ use stepbell::vehicle::live::Hands;
 use stepbell::vehicle::told::told;
 
 use crate::made_records::header;
+use crate::made_records::written;
 use crate::practice::{Logged, Person};
 use crate::runs_support::{Script, from_text};
 
@@ -55,24 +55,15 @@ fn rehearsed_in(text: &str, tells: i64, taps: [Option<i64>; 3]) -> Vec<u8> {
     person.tells = Millis(tells);
     let log = person.logged();
     let context = Context { procedure: &script.procedure, plan: Some(plan), sources: &sources };
-    let mut link = Link::first();
-    let mut bytes = Vec::new();
-    let mut put = |at: Moment, body: &Body| {
-        let framed = frame(&link, at, body).expect("short enough");
-        bytes.extend_from_slice(&framed.bytes);
-        link = framed.then;
-    };
-    put(Moment::START, &Body::Header(Box::new(header("Teach", text, 0, RunKind::Rehearsal))));
-    for (at, logged) in log {
-        match logged {
-            Logged::Effect(effect) => {
-                let effect = context.effect(&effect);
-                effect.into_iter().for_each(|effect| put(at, &effect_body(&effect)));
-            }
-            Logged::Event(event) => put(at, &vehicle_body(&told(&event, &context))),
-        }
-    }
-    bytes
+    let header = Body::Header(Box::new(header("Teach", text, 0, RunKind::Rehearsal)));
+    let entries = log.into_iter().filter_map(|(at, logged)| {
+        let body = match logged {
+            Logged::Effect(effect) => effect_body(&context.effect(&effect)?),
+            Logged::Event(event) => vehicle_body(&told(&event, &context)),
+        };
+        Some((at, body))
+    });
+    written(std::iter::once((Moment::START, header)).chain(entries))
 }
 
 /// What a tally of one record says of both windows.

@@ -20,7 +20,8 @@ use stepbell::faces::plain::blank;
 use stepbell::journal::convert::effect_body;
 use stepbell::journal::entry::{self, Body, EndingClass, Header, RunKind, ScriptFile};
 use stepbell::journal::happened as h;
-use stepbell::journal::write::{Link, frame};
+
+use crate::made_records::written;
 
 /// What a child may map, in KiB. Unoptimised, the program's file alone is more than 40 MiB of it.
 const MOST_KIB: u64 = 96 << 10;
@@ -297,14 +298,7 @@ fn foreign_record() -> Vec<u8> {
     bodies.push(Body::Moved { from: steers(), why: steers() });
     bodies.push(Body::Continued { by: steers() });
     bodies.push(effect_body(&ended));
-    let mut link = Link::first();
-    let mut record = Vec::new();
-    for (at, body) in (0..).zip(&bodies) {
-        let framed = frame(&link, Moment(at), body).expect("framed");
-        record.extend_from_slice(&framed.bytes);
-        link = framed.then;
-    }
-    record
+    written((0..).map(Moment).zip(&bodies))
 }
 
 #[test]

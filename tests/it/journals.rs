@@ -14,7 +14,8 @@ use stepbell::journal::entry::{
 };
 use stepbell::journal::read::{Entry, Kept, MOST_FAULTS, MOST_MARKS, ReadBack, Why, read};
 use stepbell::journal::sha256_hex;
-use stepbell::journal::write::{Link, frame};
+
+use crate::made_records::written;
 
 pub fn fixture(name: &str) -> Vec<u8> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/journals").join(name);
@@ -132,14 +133,7 @@ fn sent() -> Vec<(i64, Body)> {
 }
 
 fn framed(bodies: &[(i64, Body)]) -> Vec<u8> {
-    let mut link = Link::first();
-    let mut record = Vec::new();
-    for (at, body) in bodies {
-        let line = frame(&link, Moment(*at), body).unwrap();
-        record.extend_from_slice(&line.bytes);
-        link = line.then;
-    }
-    record
+    written(bodies.iter().map(|(at, body)| (Moment(*at), body)))
 }
 
 /// CRC-32C a bit at a time, from the polynomial of RFC 3720 section 12.1 (0x1EDC6F41, reflected).

@@ -1,5 +1,7 @@
 //! Records of seeded runs, as bytes: for what reads many of them.
 
+use std::borrow::Borrow;
+
 use stepbell::clock::Moment;
 use stepbell::journal::convert::{Context, effect_body};
 use stepbell::journal::entry::{Body, FORMAT, Header, RunKind, ScriptFile, VERSION};
@@ -35,24 +37,27 @@ pub fn header(title: &str, text: &str, nth: u64, run: RunKind) -> Header {
     }
 }
 
+/// The bytes of a record with these entries.
+pub fn written<B: Borrow<Body>>(entries: impl IntoIterator<Item = (Moment, B)>) -> Vec<u8> {
+    let mut link = Link::first();
+    let mut record = Vec::new();
+    for (at, body) in entries {
+        let line = frame(&link, at, body.borrow()).expect("short enough");
+        record.extend_from_slice(&line.bytes);
+        link = line.then;
+    }
+    record
+}
+
 /// A seeded run as the bytes of its record.
 pub fn record(script: &Script, header: Header, seed: u64, faults: &[Fault]) -> Vec<u8> {
     let plan = script.smallest();
     let run = script.play(seed, faults, &plan.choices);
     let sources = SourceMap::default();
     let context = Context { procedure: &script.procedure, plan: Some(plan), sources: &sources };
-    let mut link = Link::first();
-    let mut bytes = Vec::new();
-    let mut put = |at: Moment, body: &Body| {
-        let framed = frame(&link, at, body).expect("short enough");
-        bytes.extend_from_slice(&framed.bytes);
-        link = framed.then;
-    };
-    put(Moment::START, &Body::Header(Box::new(header)));
-    for line in &run.lines {
-        for effect in line.effects.iter().filter_map(|effect| context.effect(effect)) {
-            put(line.at, &effect_body(&effect));
-        }
-    }
-    bytes
+    let entries = run.lines.iter().flat_map(|line| {
+        let effects = line.effects.iter().filter_map(|effect| context.effect(effect));
+        effects.map(|effect| (line.at, effect_body(&effect)))
+    });
+    written(std::iter::once((Moment::START, Body::Header(Box::new(header)))).chain(entries))
 }

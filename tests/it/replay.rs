@@ -197,9 +197,9 @@ fn a_record_of_another_version_is_shown_but_not_run_again() {
 
 /// Writes a record whose texts try to steer the terminal, with sound checksums.
 fn hostile_record(folder: &Path) -> PathBuf {
+    use crate::made_records::written;
     use stepbell::clock::Moment;
     use stepbell::journal::entry::{Body, Header, Interruption, RunKind, ScriptFile};
-    use stepbell::journal::write::{Link, frame};
     let evil = "\x1b]0;owned\x07\x1b[2J\u{9b}31m\u{202e}\x1b]52;c;AAAA\x07 text\r\n";
     let header = Header {
         format: "stepbell record".to_owned(),
@@ -240,12 +240,7 @@ fn hostile_record(folder: &Path) -> PathBuf {
         Body::Continued { by: evil.to_owned() },
         Body::Interrupted { by: Interruption::Keyboard },
     ];
-    let (mut link, mut bytes) = (Link::first(), Vec::new());
-    for (at, body) in (0..).zip(&bodies) {
-        let framed = frame(&link, Moment(at), body).expect("short enough");
-        bytes.extend_from_slice(&framed.bytes);
-        link = framed.then;
-    }
+    let bytes = written((0..).map(Moment).zip(&bodies));
     let path = folder.join("hostile.jsonl");
     std::fs::write(&path, bytes).expect("written");
     path
