@@ -724,12 +724,13 @@ impl<'a> Run<'a> {
         let Some(h::Effect::Ended { ending, class, text, hand_over }) = &self.ending else {
             return String::new();
         };
+        let own = phrases::built_in(*class, self.entered.is_some());
         let mut words = format!("ENDED: {}", phrases::class(*class));
         if ending.replace('-', " ") != phrases::class(*class) {
             words.push_str(&format!(" ({ending})"));
         }
         words.push_str(". ");
-        words.push_str(text.as_deref().unwrap_or(phrases::built_in(*class)));
+        words.push_str(text.as_deref().unwrap_or(own));
         if let Some(next) = hand_over {
             words.push_str(&format!(" Go on with \"{next}\"."));
         }

@@ -479,10 +479,11 @@ pub fn reach(rows: usize, row: RowHeight) -> String {
     )
 }
 
-/// What a built-in ending tells the person.
+/// What a built-in ending tells the person. `begun`: whether a step was.
 #[must_use]
-pub const fn built_in(class: EndingClass) -> &'static str {
+pub const fn built_in(class: EndingClass, begun: bool) -> &'static str {
     match class {
+        EndingClass::Stopped if !begun => "No step was begun, so there is nothing to try.",
         EndingClass::Learned => "What was to be learned is learned.",
         EndingClass::NotLearned => "The new key is not learned. Try the keys that worked before.",
         EndingClass::Unsure => {

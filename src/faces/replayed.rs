@@ -42,7 +42,7 @@ pub fn picture(reel: &Reel, frame: &Frame, at: Moment, margins: bool) -> Picture
     picture.vehicle = vehicle.into_iter().skip(old).collect();
     picture.remarks.extend(frame.remark.and_then(scene).and_then(remark));
     let last = frame.ended.and_then(scene);
-    picture.ended = last.and_then(ended);
+    picture.ended = last.and_then(|last| ended(last, !reel.steps().is_empty()));
     picture.class = match last {
         Some(Happened::Effect(h::Effect::Ended { class, .. })) => Some(*class),
         _ => None,
@@ -50,10 +50,11 @@ pub fn picture(reel: &Reel, frame: &Frame, at: Moment, margins: bool) -> Picture
     picture
 }
 
-fn ended(what: &Happened) -> Option<String> {
+/// `begun`: whether a step was.
+fn ended(what: &Happened, begun: bool) -> Option<String> {
     match what {
         Happened::Effect(h::Effect::Ended { ending, class, text, .. }) => {
-            let own = text.as_deref().unwrap_or(phrases::built_in(*class));
+            let own = text.as_deref().unwrap_or(phrases::built_in(*class, begun));
             let class = phrases::class(*class);
             let name = if ending == class { String::new() } else { format!(" ({ending})") };
             Some(format!("ENDED: {class}{name}. {own}"))
@@ -135,7 +136,7 @@ pub fn mark(reel: &Reel, scenes: &[usize]) -> String {
         Happened::Effect(h::Effect::Ended { class, .. }) => {
             Some(format!("Ended: {}", phrases::class(*class)))
         }
-        other => remark(other).or_else(|| ended(other)),
+        other => remark(other).or_else(|| ended(other, true)),
     };
     scenes.iter().filter_map(word).collect::<Vec<_>>().join(" ")
 }

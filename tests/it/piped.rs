@@ -179,6 +179,32 @@ fn a_run_through_pipes_is_led_recorded_and_the_same_again() {
     assert_eq!(lines.last().map(|line| &line["class"]), Some(&"learned".into()));
 }
 
+/// Who did nothing at the vehicle is sent to no key.
+#[test]
+fn a_run_that_is_stopped_before_its_first_step_sends_nobody_to_the_vehicle() {
+    let folder = folder("not-begun");
+    let mut led = Led::begin(&folder);
+    led.answer("stop\nstop\n");
+    let (code, told) = led.end();
+    assert_eq!(code, Some(1), "{told}");
+    let words = "ENDED: stopped. No step was begun, so there is nothing to try.";
+    assert!(told.contains(words), "{told}");
+    assert!(!told.contains("Try every key"), "{told}");
+    let records = records(&folder);
+    let [record] = records.as_slice() else { panic!("{records:?}") };
+    let shown = replay("--speed=10", record, 0);
+    assert!(shown.contains(words), "{shown}");
+
+    // Once a step was begun the keys are to be tried.
+    let folder = self::folder("begun");
+    let mut led = Led::begin(&folder);
+    led.until("Your press:     done = the answer came");
+    led.answer("stop\nstop\n");
+    let (_, told) = led.end();
+    assert!(!told.contains("No step was begun"), "{told}");
+    assert!(told.contains("ENDED: stopped. "), "{told}");
+}
+
 #[test]
 fn a_killed_run_is_taken_up_by_the_next_one() {
     let folder = folder("killed");
