@@ -191,6 +191,23 @@ async function wholeRun() {
     await here.until(() => window.seen.peak > 0.05);
     assert.equal(await here.page.evaluate(() => window.seen.contexts[0].state), "running");
   });
+  await check("a sound that is cut fades, and does not click", async () => {
+    // The page's own code, rendered without a loudspeaker: a steady level, cut after a tenth of a second.
+    const { steady, after, step } = await here.page.evaluate(async () => {
+      const { Sound } = await import("/sound.js");
+      const [rate, cut] = [44_100, 4410];
+      const offline = new OfflineAudioContext(1, rate / 2, rate);
+      const sound = Object.assign(new Sound(), { context: offline, out: offline.destination });
+      const level = offline.createBuffer(1, rate, rate);
+      level.getChannelData(0).fill(1);
+      sound.cut(sound.start(level, 0, sound.tones), cut / rate);
+      const samples = [...(await offline.startRendering()).getChannelData(0)];
+      const steps = samples.slice(1).map((one, ix) => Math.abs(one - samples[ix]));
+      return { steady: Math.min(...samples.slice(1, cut)), after: Math.max(...samples.slice(cut + rate / 100)), step: Math.max(...steps.slice(1)) };
+    });
+    assert.ok(steady > 0.999 && after === 0, `${steady} before the cut, ${after} 10 ms later`);
+    assert.ok(step < 0.01, `a step of ${step}`);
+  });
   await check("this computer's own browser keeps its screen lit", async () => {
     assert.equal((await here.page.textContent("#foot")).includes("screen may go dark"), false);
   });

@@ -19,10 +19,10 @@
     new MutationObserver(() => (seen.bars += 1)).observe(document.getElementById("bar"), { attributes: true });
   });
   document.addEventListener("securitypolicyviolation", (event) => seen.policy.push(event.violatedDirective));
-  // Everything that reaches a loudspeaker passes an analyser first.
+  // Everything that reaches a loudspeaker passes an analyser first; what is only rendered does not.
   const connect = AudioNode.prototype.connect;
   AudioNode.prototype.connect = function (to, ...rest) {
-    if (to instanceof AudioDestinationNode) {
+    if (to instanceof AudioDestinationNode && this.context instanceof AudioContext) {
       const level = this.context.createAnalyser();
       level.fftSize = 2048;
       const samples = new Float32Array(level.fftSize);

@@ -9,6 +9,8 @@ const PAUSE = 0.25;
 /** A tone so soon behind the third pulse of a *now* begins this much later, so that they stay apart. */
 const SOON = 0.35;
 const APART = 0.08;
+/** What is cut fades out for so long, in seconds, so that it does not click; the loudspeaker does the same. */
+const FADE = 0.005;
 /** What is asked takes the place of words before it. */
 const ASKED = ["question", "caution", "again"];
 
@@ -120,7 +122,7 @@ export class Sound {
     }
     if (cue === "now") {
       // The last pulses give way to the words.
-      for (const source of this.tones) source.stop(Math.max(now, this.leadUntil));
+      for (const source of this.tones) this.cut(source, Math.max(now, this.leadUntil));
     }
     const from = Math.max(now, this.leadUntil, this.wordsUntil);
     this.start(buffer, from, this.words);
@@ -136,7 +138,7 @@ export class Sound {
   behindNow(now) {
     const until = Math.max(now, this.calledUntil);
     for (const source of this.tones) {
-      if (["now", "let-go"].includes(source.tone)) source.stop(until);
+      if (["now", "let-go"].includes(source.tone)) this.cut(source, until);
     }
     return until < this.calledUntil + SOON ? until + APART : until;
   }
@@ -144,15 +146,25 @@ export class Sound {
   start(buffer, from, among) {
     const source = this.context.createBufferSource();
     source.buffer = buffer;
-    source.connect(this.out);
+    source.level = this.context.createGain();
+    source.connect(source.level).connect(this.out);
     source.addEventListener("ended", () => among.delete(source));
     among.add(source);
     source.start(from);
     return source;
   }
 
+  /** Ends what sounds from `at` on, in seconds of the context. */
+  cut(source, at) {
+    const level = source.level.gain;
+    level.cancelScheduledValues(0);
+    level.setValueAtTime(1, at);
+    level.linearRampToValueAtTime(0, at + FADE);
+    source.stop(at + FADE);
+  }
+
   hush(among) {
-    for (const source of among) source.stop();
+    for (const source of among) this.cut(source, this.context.currentTime);
     among.clear();
     if (among === this.words) this.wordsUntil = 0;
   }
