@@ -10,7 +10,7 @@ use super::bounds::{Proposed, proposed};
 use super::learning::{Curve, curve};
 use super::replay::{Missed, Summary};
 use super::statistics::Lengths;
-use super::windows::of_script;
+use super::windows::{Turn, of_script};
 use crate::clock::{Millis, Moment};
 use crate::journal::brief::Brief;
 use crate::journal::entry::{EndingClass, Header, RunKind};
@@ -45,8 +45,8 @@ pub struct Group {
     pub things: (u64, u64),
     /// What was left of each window, by step and line.
     pub windows: BTreeMap<(String, u32), Window>,
-    /// How often each step was done or tried, so that its windows were met or missed.
-    pub tried: BTreeMap<String, u64>,
+    /// How often each step was done or tried, so that its windows were met or missed: by turn.
+    pub tried: BTreeMap<String, BTreeMap<Turn, u64>>,
     /// How often a step ended because it was too late, or because nothing came.
     pub open: u64,
     /// How often a window of each step closed first, and the record does not say which.
@@ -78,6 +78,8 @@ pub struct Window {
     pub closed: u64,
     /// Those of them in which another step was going on, so that its own was not even tried.
     pub ahead: u64,
+    /// The turns of its step that it says nothing of: see [`Tally::list_windows`].
+    pub not_in: BTreeSet<Turn>,
 }
 
 /// How often a window was met.
@@ -259,14 +261,19 @@ impl Tally {
     }
 
     /// Where a step was too late or nothing came, the script's other windows of steps that were tried are
-    /// listed too: whether they were met is not known.
+    /// listed too: whether they were met is not known. Where a step was done in several turns, the
+    /// script says in which of them its windows hold.
     pub fn list_windows(&mut self) {
-        for group in self.groups.values_mut().filter(|group| group.open > 0) {
+        let asks = |group: &&mut Group| group.open > 0 || group.tried.values().any(|t| t.len() > 1);
+        for group in self.groups.values_mut().filter(asks) {
             let Some(header) = &group.header else { continue };
-            for ((step, line), length) in of_script(header) {
-                if group.tried.contains_key(&step) {
-                    let window = group.windows.entry((step, line)).or_default();
-                    window.length.get_or_insert(length);
+            for ((step, line), of) in of_script(header) {
+                let listed = group.open > 0 && group.tried(&step, &of.not_in) > 0;
+                let key = (step, line);
+                if listed || group.windows.contains_key(&key) {
+                    let window = group.windows.entry(key).or_default();
+                    window.length.get_or_insert(of.length);
+                    window.not_in = of.not_in;
                 }
             }
         }
@@ -300,7 +307,8 @@ impl Group {
             let open = matches!(row.outcome, Some((h::Outcome::Late | h::Outcome::Silent, _)));
             self.open += u64::from(open);
             if row.tried {
-                *self.tried.entry(step.clone()).or_default() += 1;
+                let times = self.tried.entry(step.clone()).or_default();
+                *times.entry(row.step.turn).or_default() += 1;
             }
             if let Some(missed) = &row.missed {
                 self.missed(missed, *step == missed.step.name);
@@ -343,13 +351,19 @@ impl Group {
         let alone = self.windows.keys().filter(|(of, _)| of == step).count() == 1;
         // Where a step has one window only, no record need say which.
         let unnamed = self.unnamed.get(step).copied().filter(|_| alone).unwrap_or(0);
-        let tried = self.tried.get(step).copied().unwrap_or(0);
+        let tried = self.tried(step, &window.not_in);
         let told = window.left.n() + (window.closed - window.ahead) + unnamed;
         Met {
             met: window.left.n() - below,
             missed: window.closed + unnamed,
             not_known: tried.saturating_sub(told) + below,
         }
+    }
+
+    /// How often a step was done or tried in other turns than these.
+    fn tried(&self, step: &str, not_in: &BTreeSet<Turn>) -> u64 {
+        let turns = self.tried.get(step).into_iter().flatten();
+        turns.filter(|(turn, _)| !not_in.contains(turn)).map(|(_, n)| n).sum()
     }
 
     /// Which moments were told of, and which of them lay outside their bounds. Which answer it was is

@@ -6,6 +6,7 @@ use stepbell::clock::Moment;
 use stepbell::journal::convert::{Context, effect_body};
 use stepbell::journal::entry::{Body, FORMAT, Header, RunKind, ScriptFile, VERSION};
 use stepbell::journal::write::{Link, frame};
+use stepbell::procedure::plan::Plan;
 use stepbell::source::SourceMap;
 use stepbell::vehicle::Fault;
 
@@ -49,12 +50,20 @@ pub fn written<B: Borrow<Body>>(entries: impl IntoIterator<Item = (Moment, B)>) 
     record
 }
 
-/// A seeded run as the bytes of its record.
+/// A seeded run as the bytes of its record; everything stands in line 1.
 pub fn record(script: &Script, header: Header, seed: u64, faults: &[Fault]) -> Vec<u8> {
-    let plan = script.smallest();
+    record_of((script, script.smallest(), &SourceMap::default()), header, seed, faults)
+}
+
+/// A seeded run of this plan as the bytes of its record, with the lines of these sources.
+pub fn record_of(
+    (script, plan, sources): (&Script, &Plan, &SourceMap),
+    header: Header,
+    seed: u64,
+    faults: &[Fault],
+) -> Vec<u8> {
     let run = script.play(seed, faults, &plan.choices);
-    let sources = SourceMap::default();
-    let context = Context { procedure: &script.procedure, plan: Some(plan), sources: &sources };
+    let context = Context { procedure: &script.procedure, plan: Some(plan), sources };
     let entries = run.lines.iter().flat_map(|line| {
         let effects = line.effects.iter().filter_map(|effect| context.effect(effect));
         effects.map(|effect| (line.at, effect_body(&effect)))

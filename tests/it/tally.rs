@@ -9,7 +9,8 @@ use stepbell::faces::tally::{document, page, table, words};
 use stepbell::journal::brief::brief;
 use stepbell::journal::entry::RunKind;
 use stepbell::journal::read::read;
-use stepbell::procedure::plan::StepIx;
+use stepbell::procedure::examine;
+use stepbell::procedure::plan::{Plan, StepIx};
 use stepbell::proof::verdict::{Verdict, verdict};
 use stepbell::training::intervals::{exact, jeffreys};
 use stepbell::training::replay::scenes;
@@ -17,7 +18,7 @@ use stepbell::training::tally::Tally;
 use stepbell::vehicle::{Fault, Wrong};
 
 use crate::commands::call;
-use crate::made_records::{header, record};
+use crate::made_records::{header, record, record_of};
 use crate::recording::folder;
 use crate::runs_support::{from_text, push_start};
 
@@ -61,6 +62,47 @@ fn an_act_that_nothing_answered_is_not_known_to_have_met_its_window() {
     let group = tally.groups.values().next().expect("a group");
     let met = group.met("show-working", 1);
     assert_eq!((met.met, met.missed, met.not_known), (1, 0, 1));
+}
+
+/// A run with this many spares, where nothing came the first time that this step was done: how often each
+/// window of the script with these lines was met, missed, and neither for sure.
+fn windows_of(text: &str, spares: u32, silent: Option<&str>) -> Vec<(String, u32, [u64; 3])> {
+    let script = from_text("spare.bell", text.to_owned());
+    let sources =
+        examine("spare.bell", text.to_owned(), &mut |_| Err("no file".to_owned())).sources;
+    let with = |plan: &&Plan| plan.choices.counts.iter().any(|(_, n)| *n == spares);
+    let plan = script.plans.iter().find(with).expect("a plan");
+    let at = |name: &str| plan.steps.iter().position(|step| step.name == name).expect("a step");
+    let step = |name| StepIx(u32::try_from(at(name)).expect("few"));
+    let faults: Vec<Fault> =
+        silent.map(|name| Fault::Step(step(name), 1, Wrong::Silence)).into_iter().collect();
+    let header = header("Add a spare", text, 0, RunKind::Live);
+    let bytes = record_of((&script, plan, &sources), header, 3, &faults);
+    let mut tally = Tally::default();
+    tally.add("run", brief(&bytes), false);
+    tally.list_windows();
+    let group = tally.groups.values().next().expect("a group");
+    let row = |(step, line): &(String, u32)| {
+        let met = group.met(step, *line);
+        (step.clone(), *line, [met.met, met.missed, met.not_known])
+    };
+    group.windows.keys().map(row).collect()
+}
+
+/// A window of the first turn only says nothing of the second, and the other way round.
+#[test]
+fn a_window_counts_only_in_the_turns_in_which_it_holds() {
+    let text = fs::read_to_string("procedures/push-start-spare.bell").expect("readable");
+    let row = |step: &str, line, met| (step.to_owned(), line, met);
+    let whole = [
+        row("show-new", 88, [1, 0, 0]),
+        row("show-new", 89, [1, 0, 0]),
+        row("show-working", 69, [1, 0, 0]),
+    ];
+    assert_eq!(windows_of(&text, 2, None), whole);
+    // With one spare there is no later turn, and a window of later turns is none of this run's.
+    let one = [row("show-new", 88, [1, 0, 0]), row("show-working", 69, [1, 0, 1])];
+    assert_eq!(windows_of(&text, 1, Some("show-working")), one);
 }
 
 /// Forty-one runs of which five have an answer later than declared.
