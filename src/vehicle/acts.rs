@@ -8,7 +8,7 @@ use crate::clock::{Millis, Moment, Span};
 use crate::procedure::model::{Event, Hold, HowMany, Procedure};
 use crate::procedure::plan::{Next, Plan, Report, StepIx, person};
 use crate::procedure::timing::{
-    ByPoint, Known, Mark, Point, SpeechLengths, hands, now_words, report_delay, strokes,
+    ByPoint, Known, Mark, Point, SpeechLengths, Why, hands, now_words, report_delay, strokes,
 };
 use crate::vehicle::draw::{Draw, What};
 use crate::vehicle::law::Share;
@@ -293,6 +293,19 @@ impl World<'_> {
         if let Some((left, Some(window))) = own.chain(limits).min_by_key(|(left, _)| *left) {
             truth.left(ix, window, left.min(Millis(-1)));
         }
+    }
+
+    /// It was too late for this window of a step further ahead, which nobody came to: nothing is left of it.
+    /// A limit has no rest of its own.
+    pub fn closed_ahead(&self, why: &Why, now: Moment, truth: &mut Truth) {
+        let Some(step) = self.plan.steps.get(why.step.0 as usize) else { return };
+        let Some(n) = step.windows.iter().position(|window| window.place == why.place) else {
+            return;
+        };
+        let anchor = truth.points.get(Point::of(step.windows[n].anchor)).copied();
+        let Some((anchor, most)) = anchor.zip(step.windows[n].range.hi) else { return };
+        let left = anchor.after(most).since(now);
+        truth.left(why.step, n, left.min(Millis(-1)));
     }
 
     /// When the nth answer of a step begins, so much later than it may where a fault says so, and

@@ -5,12 +5,12 @@
 
 use crate::clock::{Millis, Moment, Span};
 use crate::guide::cue::{
-    AnswerText, Effect, Fact, Frame, Input, Means, OutcomeKind, Press, Question, Stage,
+    AnswerText, Effect, Fact, Frame, Input, Means, Notice, OutcomeKind, Press, Question, Stage,
 };
 use crate::guide::{Guide, Saved};
 use crate::procedure::model::{EndingClass, EndingId, ItemClass, Procedure};
 use crate::procedure::plan::{Choices, Plan, Report, StepIx, Thing};
-use crate::procedure::timing::{Mark, Point, SpeechLengths};
+use crate::procedure::timing::{Mark, Point, SpeechLengths, Why};
 use crate::vehicle::acts::{Stretch, World};
 use crate::vehicle::answers::{answers, input_for};
 use crate::vehicle::draw::{Draw, What};
@@ -71,6 +71,8 @@ pub(super) struct Play<W> {
     inputs: usize,
     wants: Option<AnswerText>,
     gone: bool,
+    /// The sentence by which the guide said that it is too late, since the last outcome.
+    late: Option<Why>,
     pub truth: Truth,
     pub ending: Option<(EndingId, EndingClass)>,
     pub witness: W,
@@ -137,6 +139,7 @@ impl<W: Witness> Play<W> {
             inputs: 0,
             wants: None,
             gone: false,
+            late: None,
             truth: Truth::default(),
             ending: None,
             witness,
@@ -158,7 +161,7 @@ impl<W: Witness> Play<W> {
         (self.now, self.pressed) = (at, at);
         (self.stretch, self.asked, self.wants, self.ending) = (None, None, None, None);
         (self.thought, self.inputs, self.gone) = (0, 0, false);
-        self.reached = None;
+        (self.reached, self.late) = (None, None);
         self.pending.clear();
         self.times.clear();
         self.learned.clear();
@@ -236,9 +239,11 @@ impl<W: Witness> Play<W> {
             Fact::CueGiven { point: Point { mark: Mark::LetGo, .. }, given, .. } => {
                 self.let_go(*given);
             }
+            Fact::Noticed(Notice::Late(_, why)) => self.late.clone_from(why),
             Fact::Outcome(step, kind) => {
+                let late = self.late.take();
                 if *kind == OutcomeKind::Late {
-                    self.gave_up(*step);
+                    self.gave_up(*step, late.as_ref());
                 }
                 self.pending.retain(|(.., why)| *why != Reason::Step);
                 self.wants = None;
@@ -251,11 +256,14 @@ impl<W: Witness> Play<W> {
         }
     }
 
-    /// A window closed before the act came.
-    fn gave_up(&mut self, step: StepIx) {
+    /// A window closed before the act came: the step's own, or one further ahead.
+    fn gave_up(&mut self, step: StepIx, late: Option<&Why>) {
         let Some(plan) = self.plan.clone() else { return };
         let world = World { procedure: &self.procedure, plan: &plan, speech: &self.speech };
-        world.closed(step, self.now, &mut self.truth);
+        match late.filter(|why| why.step > step) {
+            Some(ahead) => world.closed_ahead(ahead, self.now, &mut self.truth),
+            None => world.closed(step, self.now, &mut self.truth),
+        }
     }
 
     /// The step that goes straight on after an answer has no cue: the hands go on by themselves.

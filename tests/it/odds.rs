@@ -72,6 +72,25 @@ fn inside_the_bounds_a_proven_script_is_never_missed() {
     }
 }
 
+/// A slow answer leaves too little time for what is done before the next window: it is given up before its own
+/// step is reached, and missed all the same.
+#[test]
+fn a_window_that_is_given_up_ahead_is_missed() {
+    let script = push_start();
+    let step = |name: &str| {
+        let ix = script.smallest().steps.iter().position(|step| step.name == name);
+        StepIx(u32::try_from(ix.expect("a step")).expect("few"))
+    };
+    let orders = vec!["slow-answer@show-working".parse::<Order>().expect("an order")];
+    let odds = odds(&script, &Terms { seed: 7, law: TAILS, orders }, 0..200);
+    let late = odds.steps[&step("tin")].outcomes.get(&How::Late).copied().unwrap_or(0);
+    assert!(late > 0, "{:#?}", odds.steps);
+    let window = &odds.windows[&(step("show-new"), 0)];
+    let own = odds.steps[&step("show-new")].outcomes.get(&How::Late).copied().unwrap_or(0);
+    assert_eq!(window.below(Millis::ZERO), late + own, "each of them lost this window");
+    assert!(odds.least.below(Millis::ZERO) > 0);
+}
+
 #[test]
 fn parts_of_the_odds_add_up_in_any_order() {
     let script = push_start();
