@@ -11,6 +11,8 @@ use super::raw::Raw;
 use super::signals::{Signal, listen};
 use super::terminal::{Happening, Inbox, is_input, read_keys};
 use crate::clock::{Millis, Moment};
+use crate::faces::safe::wrap_whole;
+use crossterm::terminal;
 
 /// Without anything to wait for, the clock is looked at this often.
 const IDLE: Millis = Millis(1000);
@@ -104,7 +106,9 @@ pub fn converse(answers: &mut impl Answers) -> io::Result<Ended> {
 
 fn say(lines: &[String]) -> io::Result<()> {
     let mut out = io::stdout().lock();
-    for line in lines {
+    // The last column is left free: a terminal may break a row that fills it.
+    let columns = terminal::size().map_or(80, |(columns, _)| columns).saturating_sub(1);
+    for line in lines.iter().flat_map(|line| wrap_whole(line, columns.into(), 2)) {
         write!(out, "{line}\r\n")?;
     }
     out.flush()

@@ -148,6 +148,8 @@ pub fn failed(name: &str, status: ExitStatus, said: &str) -> String {
         Some(code) => format!("{name} ended with {code}"),
         None => format!("{name} was ended"),
     };
+    // What follows ends its sentence.
+    let said = said.trim_end_matches('.');
     if said.is_empty() { how } else { format!("{how}: {said}") }
 }
 
@@ -160,5 +162,21 @@ pub fn wait(child: &mut Child, patience: Duration) -> Option<ExitStatus> {
             Ok(None) if begun.elapsed() < patience => std::thread::sleep(LOOK),
             Ok(None) | Err(_) => return None,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// It stands in the middle of a sentence, or before the next one.
+    #[cfg(unix)]
+    #[test]
+    fn what_a_program_said_last_brings_no_full_stop_of_its_own() {
+        use std::os::unix::process::ExitStatusExt as _;
+        let status = ExitStatus::from_raw(1 << 8);
+        let said = failed("speaks", status, "Error: there is no such voice.");
+        assert_eq!(said, "speaks ended with 1: Error: there is no such voice");
+        assert_eq!(failed("speaks", status, ""), "speaks ended with 1");
     }
 }

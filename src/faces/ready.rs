@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use super::safe::{safe, wrap};
+use super::safe::{safe, wrap_whole};
 
 /// How it stands with one thing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,8 +70,8 @@ impl Fact {
     }
 }
 
-/// Columns of a line.
-const COLUMNS: usize = 96;
+/// Columns of a line: nearly every terminal has 80 at least, and breaks what fills the last one.
+const COLUMNS: usize = 79;
 /// Where what was found begins.
 const INDENT: usize = 21;
 
@@ -80,12 +80,12 @@ const INDENT: usize = 21;
 pub fn line(fact: &Fact) -> String {
     let head = format!("{:<8} {:<11} ", fact.state.word(), fact.what);
     let mut text = String::new();
-    for line in wrap(&format!("{head}{}", safe(&fact.found)), COLUMNS, INDENT) {
+    for line in wrap_whole(&format!("{head}{}", safe(&fact.found)), COLUMNS, INDENT) {
         let _ = writeln!(text, "{line}");
     }
     if let Some(mend) = &fact.mend {
         let mend = format!("{}→ {}", " ".repeat(INDENT), safe(mend));
-        for line in wrap(&mend, COLUMNS, INDENT + 2) {
+        for line in wrap_whole(&mend, COLUMNS, INDENT + 2) {
             let _ = writeln!(text, "{line}");
         }
     }

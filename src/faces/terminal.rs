@@ -12,8 +12,9 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle, TermLike};
 
-use unicode_width::UnicodeWidthChar;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
+use super::safe::fit;
 use super::words::{Kind, Line, View};
 use super::{digits, phrases};
 use crate::clock::Millis;
@@ -47,6 +48,20 @@ enum Row {
     Text { kind: Kind, window: Window, text: String },
     /// The bar.
     Bar,
+}
+
+impl Row {
+    /// Whether a view without it leaves the person without a lead.
+    const fn matters(&self) -> bool {
+        matches!(self, Row::Text { kind: Kind::Hands | Kind::Do | Kind::Means, .. }) || self.stays()
+    }
+
+    /// Whether it is cut off for no other.
+    const fn stays(&self) -> bool {
+        use Kind::{Answer, Banner, Ended, Hold, Question, Typing, Window};
+        let Row::Text { kind, .. } = self else { return false };
+        matches!(kind, Banner | Window | Question | Answer | Typing | Hold | Ended)
+    }
 }
 
 /// Paints views.
@@ -199,8 +214,48 @@ fn layout(view: &View, size: Size) -> Vec<Row> {
             rows = broken(&lines, columns, view.bar.is_some());
         }
     }
+    if rows.iter().skip(most).any(Row::matters) {
+        rows = crowded(lines, columns, most);
+    }
     rows.truncate(most);
     with_digits(rows, view, most)
+}
+
+/// What goes, in this order, where all that is still too much; before any of it the bar and what is indented.
+const CROWDED: &[Kind] =
+    &[Kind::Aside, Kind::Remark, Kind::Detail, Kind::Notice, Kind::Hands, Kind::Means];
+
+/// Rows for a terminal that has hardly any. Never cut off for another line are what it is if not the real
+/// thing, the window with its digits, a question and the end. That something is missing is shown by `…`.
+fn crowded(mut lines: Vec<&Line>, columns: usize, most: usize) -> Vec<Row> {
+    let flat = |lines: &[&Line]| -> Vec<Row> {
+        let rows = lines.iter().flat_map(|line| {
+            let text = line.text.split_whitespace().collect::<Vec<_>>().join(" ");
+            let (kind, window, wrap) = (line.kind, line.window, line.kind.wrap());
+            let texts = wrap(&text, columns, 2).into_iter();
+            texts.map(move |text| Row::Text { kind, window, text })
+        });
+        rows.collect()
+    };
+    let mut rows = flat(&lines);
+    let mut missing = false;
+    for kind in CROWDED {
+        if rows.len() > most {
+            missing |= *kind != Kind::Remark && lines.iter().any(|line| line.kind == *kind);
+            lines.retain(|line| line.kind != *kind);
+            rows = flat(&lines);
+        }
+    }
+    while rows.len() > most {
+        missing = true;
+        let at = rows.iter().rposition(|row| !row.stays()).unwrap_or(rows.len() - 1);
+        rows.remove(at);
+    }
+    let last = rows.iter().rposition(|row| !row.stays());
+    if let (true, Some(Row::Text { text, .. })) = (missing, last.map(|last| &mut rows[last])) {
+        *text = fit(&format!("{text}   "), columns.min(text.width() + 2));
+    }
+    rows
 }
 
 /// The lines broken to the terminal's width, with the bar below the window's line.

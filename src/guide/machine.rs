@@ -5,7 +5,7 @@
 
 use crate::clock::{Millis, Moment};
 use crate::guide::cue::{
-    AnswerText, CountTo, CountWhat, Cue, Effect, Fact, Frame, GapKind, Input, Notice, Press,
+    AnswerText, CountTo, CountWhat, Cue, Effect, Fact, Frame, GapKind, Input, Means, Notice, Press,
     Question, Stage, Tone,
 };
 use crate::guide::frame;
@@ -247,7 +247,8 @@ impl Guide {
     }
 
     /// What would end the run asks once; the same press while the question stands does it. Any other
-    /// press means what it always means, and the question goes.
+    /// press means what it always means, and the question goes; where it hid another question, that one
+    /// is on show again and still wants its answer.
     fn asked_to_end(&mut self, input: &Input, out: &mut Out) -> bool {
         self.asked = self.asked.filter(|asked| self.now <= asked.until);
         let press = match input {
@@ -258,8 +259,14 @@ impl Guide {
             }
             Input::Wake | Input::Gap(..) | Input::Lost(_) => return false,
         };
+        let shows = self.asked.is_some_and(|asked| self.still_asks(asked.ends));
+        let hides = shows && self.beneath(self.now).0.question.is_some();
         let asked = self.asked.take();
-        let Some(ends) = self.would_end(press, out) else { return false };
+        let Some(ends) = self.would_end(press, out) else {
+            // Nobody answers a question that another one hides: such a press only takes that away.
+            let answers = matches!(press, Press::Done | Press::SomethingElse | Press::Answer(_));
+            return hides && answers;
+        };
         if asked.is_some_and(|asked| asked.ends == ends) {
             out.record(Fact::Answered(ends.question(), None));
             if ends == Ends::Stop {
@@ -378,14 +385,22 @@ impl Guide {
     }
 
     /// What is on show, and the next moment at which its window changes by itself.
-    fn frame(&self, now: Moment) -> (Frame, Option<Moment>) {
-        let (mut frame, changes) = match &self.life {
+    /// What is on show where nobody is asked about an end.
+    fn beneath(&self, now: Moment) -> (Frame, Option<Moment>) {
+        match &self.life {
             Life::Preparing(preparation) => (frame::preparing(&self.procedure, preparation), None),
             Life::Running(running) => running.run.frame(&running.world, now),
-        };
+        }
+    }
+
+    fn frame(&self, now: Moment) -> (Frame, Option<Moment>) {
+        let (mut frame, changes) = self.beneath(now);
         if self.ended.is_some() {
             frame.stage = Stage::Ended;
         } else if let Some(asked) = self.asked.filter(|asked| self.still_asks(asked.ends)) {
+            if frame.question.is_some() {
+                frame.means = Means::GoOn;
+            }
             frame.question = Some(asked.ends.question());
         }
         (frame, changes)

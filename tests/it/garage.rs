@@ -115,7 +115,7 @@ fn the_view_follows_the_terminals_size_in_the_middle_of_a_run() {
         ((200, 50), "step 1 of 2: wake"),
         ((70, 14), "small view: large digits need"),
         ((80, 24), "Space done"),
-        ((20, 5), "In your hands"),
+        ((20, 5), "more, then it"),
         ((132, 43), "Space done"),
     ] {
         term.resize(size.0, size.1);

@@ -534,7 +534,9 @@ fn an_invitation_says_what_it_is_safe_against() {
     assert_eq!(plain.note(), "page served to this computer over http");
     assert_eq!(plain.code(), Vec::<String>::new());
     let secret = Page::serve(&opening(true)).expect("served");
-    assert!(secret.invitation().join("\n").contains("fingerprint"));
+    let told = secret.invitation().join("\n");
+    assert!(told.contains("fingerprint") && told.contains("--page=lan"), "{told}");
+    assert!(!told.contains("phone will warn"), "no phone reaches it: {told}");
     assert_eq!(secret.note(), "page served to this computer over https");
 }
 

@@ -101,6 +101,15 @@ fn what_guide_cannot_take_is_told_with_a_way_out() {
     assert!(talk.has_said("for which guide has no name"), "{:#?}", talk.said);
     talk.press(F5).pass(1000).press(KeyCode::F(6));
     assert!(talk.has_said("That was F6. Keep F5 down."), "{:#?}", talk.said);
+    // The wrong key held down is told of once, so that what to do stays on the screen.
+    let said = talk.said.len();
+    talk.pass(500);
+    for _ in 0..100 {
+        talk.press(KeyCode::F(6)).pass(33);
+    }
+    assert_eq!(talk.said.len(), said, "{:#?}", talk.said);
+    talk.press(KeyCode::F(7));
+    assert!(talk.has_said("That was F7. Keep F5 down."), "{:#?}", talk.said);
     talk.event(KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL));
     assert!(talk.dialog.is_over());
     assert_eq!(talk.dialog.found(), Found::Stopped);

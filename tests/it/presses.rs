@@ -38,6 +38,15 @@ impl Desk {
     }
 
     fn at(name: &str) -> Desk {
+        let mut desk = Desk::before(name);
+        while desk.guide.plan().is_none() {
+            desk.input(Input::Press(Press::Done), 100);
+        }
+        desk
+    }
+
+    /// At the first question before the run.
+    fn before(name: &str) -> Desk {
         let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/runs");
         let text = fs::read_to_string(folder.join(format!("{name}.bell"))).expect("readable");
         let examined = examine(name, text, &mut |_| Err("no file".to_owned()));
@@ -51,9 +60,6 @@ impl Desk {
         let mut desk = Desk { guide, procedure, now: Moment(0), effects: Vec::new(), frame: None };
         let first = desk.guide.start(desk.now);
         desk.take(first);
-        while desk.guide.plan().is_none() {
-            desk.input(Input::Press(Press::Done), 100);
-        }
         desk
     }
 
@@ -359,6 +365,28 @@ fn stop_asks_once() {
     assert!(matches!(stopped.last(), Some(Effect::Ended(..))));
     assert_eq!(desk.ending(), Some(3));
     assert!(desk.press(Press::Done, 100).is_empty(), "nothing follows");
+}
+
+/// A warning that the question of stopping hides is not understood by a press that was meant for that.
+#[test]
+fn a_question_hidden_by_another_is_not_answered_unseen() {
+    let mut desk = Desk::before("four-steps");
+    let (first, means) = (desk.frame().question.clone(), desk.frame().means);
+    assert!(first.is_some() && means != Means::GoOn);
+    for press in [Press::Done, Press::SomethingElse, Press::Answer(1)] {
+        desk.press(Press::Stop, 700);
+        let shown = (desk.frame().question.clone(), desk.frame().means);
+        assert_eq!(shown, (Some(Question::ReallyStop), Means::GoOn));
+        let taken = desk.press(press, 700);
+        let answer = |e: &Effect| matches!(e, Effect::Record(Fact::Answered(..)));
+        assert!(!taken.iter().any(answer), "{press:?}: {taken:?}");
+        assert_eq!((&desk.frame().question, desk.frame().means), (&first, means), "{press:?}");
+    }
+    desk.press(Press::Done, 700);
+    assert_ne!(desk.frame().question, first, "seen, it is answered");
+    desk.press(Press::Stop, 700);
+    desk.press(Press::Stop, 700);
+    assert_eq!(desk.ending(), Some(3));
 }
 
 fn answered(effects: &[Effect]) -> Bracket {

@@ -54,7 +54,7 @@ enum State {
     /// Keys of one press come in.
     Together { keys: Vec<KeyEvent>, last: Moment },
     /// It is to be held down.
-    Hold(KeyCode),
+    Hold { key: KeyCode, other: Option<KeyCode> },
     /// It is held down.
     Held { key: KeyCode, events: Vec<Moment> },
     /// It is to be let go: what came while it was held, and since.
@@ -136,7 +136,7 @@ impl Dialog {
                 PRESS_IT.to_owned(),
             ];
         }
-        self.state = State::Hold(code);
+        self.state = State::Hold { key: code, other: None };
         vec![
             format!("It sends {name}. {}", meaning(&self.map, code)),
             "Now press it and keep it down until you are told to let go.".to_owned(),
@@ -150,7 +150,7 @@ impl Dialog {
             gaps.is_some_and(|gaps| gaps.first > SLOWEST.first || gaps.next > SLOWEST.next);
         if broken && !self.in_vain {
             self.in_vain = true;
-            self.state = State::Hold(key);
+            self.state = State::Hold { key, other: None };
             return vec![
                 "It was let go in between, or it repeats as slowly as one presses twice."
                     .to_owned(),
@@ -266,10 +266,13 @@ impl Dialog {
                 keys.push(key);
                 *last = at;
             }
-            State::Hold(code) if *code == key.code => {
+            State::Hold { key: code, .. } if *code == key.code => {
                 self.state = State::Held { key: *code, events: vec![at] };
             }
-            State::Hold(code) => {
+            // The wrong key may be held: that is said once.
+            State::Hold { other, .. } if *other == Some(key.code) => {}
+            State::Hold { key: code, other } => {
+                *other = Some(key.code);
                 let (other, wanted) = (key_name(key.code), key_name(*code));
                 return vec![format!("That was {other}. Keep {wanted} down.")];
             }

@@ -177,22 +177,25 @@ impl Page {
     #[must_use]
     pub fn invitation(&self) -> Vec<String> {
         let mut lines = Vec::new();
-        match (self.shared, &self.fingerprint) {
-            (false, None) => lines.push(
+        if !self.shared {
+            lines.push(
                 "It opens on this computer only. For a phone in the same network: --page=lan"
                     .to_owned(),
-            ),
+            );
+        }
+        match (self.shared, &self.fingerprint) {
+            (false, None) => {}
             (true, None) => lines.push(
                 "Not encrypted: whoever can read this network can read along, and can press too. Use \
                  a network that you trust, or --https."
                     .to_owned(),
             ),
-            (_, Some(fingerprint)) => {
-                lines.push(
-                    "The phone will warn, for the certificate is made for this run alone. Look at it \
+            (shared, Some(fingerprint)) => {
+                let who = if shared { "phone" } else { "browser" };
+                lines.push(format!(
+                    "The {who} will warn, for the certificate is made for this run alone. Look at it \
                      there: its SHA-256 fingerprint must be"
-                        .to_owned(),
-                );
+                ));
                 // Short enough to stand beside a code.
                 let bytes: Vec<_> = fingerprint.split(':').collect();
                 lines.extend(bytes.chunks(8).map(|part| format!("  {}", part.join(":"))));
