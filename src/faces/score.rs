@@ -233,6 +233,8 @@ fn verdict(score: &Score) -> String {
     let late = score.rows.iter().filter(|row| row.late().is_some()).count();
     let told = score.rows.iter().filter(|row| row.told_rightly().is_some()).count();
     let wrong = score.rows.iter().filter(|row| row.told_rightly() == Some(false)).count();
+    let (right_after, wrong_after) = score.asked_after();
+    let (told, wrong) = (told + right_after + wrong_after, wrong + wrong_after);
     let in_time = match acts {
         0 => "No act was done".to_owned(),
         _ => format!("{} of {acts} acts in time", acts - never - late),
@@ -241,6 +243,9 @@ fn verdict(score: &Score) -> String {
         0 => format!("{in_time}."),
         _ => format!("{in_time}; {} of {told} happenings told as they were.", told - wrong),
     };
+    if wrong_after > 0 {
+        let _ = write!(text, " Answered otherwise after the last step: {wrong_after}.");
+    }
     if never > 0 {
         let _ = write!(text, " Acts that never came: {never}.");
     }

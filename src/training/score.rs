@@ -7,8 +7,11 @@
 use super::replay::{Happened, Missed, Scene};
 use crate::clock::{Millis, Moment};
 use crate::journal::entry::EndingClass;
-use crate::journal::happened::{Effect, Fact, Mark, Notice, Outcome, Sign, StepAt};
+use crate::journal::happened::{Effect, Fact, Mark, Notice, Outcome, Sign, StepAt, Value};
 use crate::journal::practice::{Left, Vehicle, Why};
+use crate::journal::question::Question;
+use crate::procedure::plan;
+use crate::vehicle::typed;
 
 /// A whole rehearsal.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -19,6 +22,10 @@ pub struct Score {
     pub hints: u32,
     /// Touches when nothing was to be done.
     pub needless: u32,
+    /// What was asked after the last step, and whether it was answered as the vehicle has it.
+    asked: Vec<(Question, bool)>,
+    /// What the imaginary instrument said to the question that stands.
+    reads: Option<String>,
     /// How many rows there were when a step was entered last.
     current: usize,
     /// The row that ended last, until something comes after it.
@@ -214,6 +221,7 @@ pub const fn is_scored(effect: &Effect) -> bool {
             Fact::CueGiven { .. }
                 | Fact::Outcome { .. }
                 | Fact::Entered { .. }
+                | Fact::Answered { question: Question::Test { .. } | Question::Recount { .. }, .. }
                 | Fact::Noticed { notice: Notice::Late { .. } }
         ),
         Effect::Ended { .. } => true,
@@ -284,6 +292,7 @@ impl Score {
                 self.then(&Then::Step(step.clone()));
                 self.current = self.rows.len();
             }
+            Fact::Answered { question, value } => self.answered(question, value.as_ref()),
             Fact::Noticed { notice: notice @ Notice::Late { .. } } => {
                 self.closed = Missed::told(notice);
             }
@@ -331,8 +340,32 @@ impl Score {
             }
             Vehicle::NotFelt { .. } => self.needless += 1,
             Vehicle::Hint { .. } => self.hints += 1,
-            Vehicle::Stroke { .. } | Vehicle::Reads { .. } => {}
+            Vehicle::Reads { value } => self.reads = Some(value.clone()),
+            Vehicle::Stroke { .. } => {}
         }
+    }
+
+    /// A test after the last step is passed by a plain yes; a count is the one that the instrument said. An
+    /// answer that was taken back counts as it is given anew.
+    fn answered(&mut self, question: &Question, value: Option<&Value>) {
+        let Some(reads) = self.reads.take() else { return };
+        let right = match (question, value) {
+            (Question::Test { .. }, value) => value.is_none(),
+            (Question::Recount { .. }, Some(Value::Number { thousandths, .. })) => {
+                typed(&plan::Value::Number(*thousandths)) == reads
+            }
+            (Question::Recount { .. }, Some(Value::Text(text))) => *text == reads,
+            _ => return,
+        };
+        self.asked.retain(|(asked, _)| asked != question);
+        self.asked.push((question.clone(), right));
+    }
+
+    /// How many questions after the last step were answered as the vehicle has it, and how many not.
+    #[must_use]
+    pub fn asked_after(&self) -> (usize, usize) {
+        let right = self.asked.iter().filter(|(_, right)| *right).count();
+        (right, self.asked.len() - right)
     }
 
     /// What comes late still belongs to the time that the step was last done.
@@ -371,7 +404,8 @@ impl Score {
                 && row.told_rightly() != Some(false)
         };
         let met = |row: &Row| row.act.is_some() || row.told_rightly() == Some(true);
-        self.rows.iter().any(met) && self.rows.iter().all(well)
+        let answered = self.asked.iter().all(|(_, right)| *right);
+        answered && self.rows.iter().any(met) && self.rows.iter().all(well)
     }
 
     /// What must stay true may be lost when its step is over: that is a happening by itself.

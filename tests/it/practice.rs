@@ -687,6 +687,49 @@ fn a_fault_that_was_met_well_is_no_failure_and_one_that_was_not_is_one() {
 }
 
 #[test]
+fn what_is_asked_after_the_last_step_is_part_of_the_score() {
+    let test = |label: &str| h::Question::Test {
+        text: "Start it.".to_owned(),
+        expect: "it runs".to_owned(),
+        label: Some(label.to_owned()),
+    };
+    let recount = || h::Question::Recount { text: "How many?".to_owned(), unit: None };
+    let number = |n: i64| Some(h::Value::Number { thousandths: 1000 * n, unit: String::new() });
+    let reads =
+        |value: &str| scene(9_000, Happened::Vehicle(Vehicle::Reads { value: value.to_owned() }));
+    let answered = |question, value| fact(9_500, h::Fact::Answered { question, value });
+    let no = || Some(h::Value::Text("no".to_owned()));
+    let after = |answers: &[Scene]| {
+        let run = [
+            cue(0, "show"),
+            felt(2_000, "show", 2_000, 3_400),
+            shows(3_000, "show", 0),
+            ended(4_200, "show", met(0)),
+        ];
+        score(&[&run, answers].concat())
+    };
+    let yes = "yes, it is so";
+    let right =
+        [reads(yes), answered(test("one"), None), reads("2"), answered(recount(), number(2))];
+    let right = after(&right);
+    assert_eq!((right.asked_after(), right.met_well()), ((2, 0), true));
+    assert!(score_words(&right).contains("3 of 3 happenings"), "{}", score_words(&right));
+    let wrong =
+        [reads(yes), answered(test("one"), no()), reads("2"), answered(recount(), number(3))];
+    let wrong = after(&wrong);
+    assert_eq!((wrong.asked_after(), wrong.met_well()), ((0, 2), false));
+    let words = score_words(&wrong).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("1 of 3 happenings told as they were"), "{words}");
+    assert!(words.contains("Answered otherwise after the last step: 2."), "{words}");
+    // Taken back and answered anew; what an older record does not tell is not judged.
+    let mended = [reads("2"), answered(recount(), number(3)), reads("2")];
+    let mended = after(&[&mended[..], &[answered(recount(), number(2))]].concat());
+    assert_eq!((mended.asked_after(), mended.met_well()), ((1, 0), true));
+    let untold = after(&[answered(recount(), number(3))]);
+    assert_eq!((untold.asked_after(), untold.met_well()), ((0, 0), true));
+}
+
+#[test]
 fn slower_has_a_sign_of_its_own_and_what_cannot_be_is_refused() {
     let slow = ["rehearse", "tests/terminal/tiny.bell", "--pace", "0.5", "--hints", "off"];
     let out = call(&[&slow[..], &["--no-record"]].concat())
