@@ -264,6 +264,10 @@ fn beside_summary(args: &ReplayArgs, record: &ReadBack) -> Result<Option<String>
 
 /// Captions and chapters, each where it was asked for.
 fn filmed(args: &ReplayArgs, record: &ReadBack, header: &Header, mut answer: Answer) -> Answer {
+    if args.captions == args.chapters {
+        let why = "captions and chapters are two files: give each a place of its own";
+        return Answer::trouble(Exit::Usage, why);
+    }
     let offset = args.offset.unwrap_or_default();
     let scenes = scenes(record);
     let film = Film {

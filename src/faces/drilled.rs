@@ -138,8 +138,8 @@ pub fn table(drills: &Drills) -> String {
     }
     let _ = writeln!(
         text,
-        "{} drills counted; runs are counted by `tally` without --drills",
-        drills.counted()
+        "{} counted; runs are counted by `tally` without --drills",
+        phrases::plural(drills.counted(), "drill")
     );
     for name in &drills.damaged {
         let _ = writeln!(text, "damaged, counted as far as it can be read: {}", safe(name));

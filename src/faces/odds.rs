@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
+use super::phrases::plural;
 use super::safe::{fit, safe, wrap};
 use crate::clock::Millis;
 use crate::procedure::model::EndingClass;
@@ -29,7 +30,7 @@ pub fn report(study: &Study) -> String {
         [] => String::new(),
         orders => format!(", in every run: {}", orders.join(", ")),
     };
-    let _ = writeln!(text, "REHEARSAL, {} runs, seed {}{faults}", study.runs, study.seed);
+    let _ = writeln!(text, "REHEARSAL, {}, seed {}{faults}", plural(study.runs, "run"), study.seed);
     let _ = writeln!(text, "{}{}\n", safe(&study.title), counts(study));
     for line in wrap(&terms(study.law), COLUMNS, 0) {
         let _ = writeln!(text, "{line}");

@@ -479,6 +479,11 @@ pub fn reach(rows: usize, row: RowHeight) -> String {
     )
 }
 
+/// So many of something.
+pub(super) fn plural(n: u64, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
 /// What a built-in ending tells the person. `begun`: whether a step was.
 #[must_use]
 pub const fn built_in(class: EndingClass, begun: bool) -> &'static str {

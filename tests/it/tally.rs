@@ -328,6 +328,9 @@ fn the_commands_write_what_they_are_asked_for() {
         "-2s",
     ])
     .ends(0);
+    // One file cannot be both.
+    let same = ["replay", &path("a.jsonl"), "--captions", "-", "--chapters", "-"];
+    call(&same).err("give each a place of its own").ends(2);
     for file in [vtt, steps] {
         let text = fs::read_to_string(Path::new(&file)).expect("there");
         assert!(text.starts_with("WEBVTT\n\n") && text.contains(" --> "), "{file}");

@@ -11,6 +11,7 @@ mod page;
 pub use document::{document, table};
 pub use page::page;
 
+use super::phrases::plural;
 use super::safe::{fit, safe};
 use crate::clock::{Millis, Span};
 use crate::proof::verdict::Verdict;
@@ -216,10 +217,6 @@ fn percent(p: f64) -> String {
 
 fn between(interval: Interval) -> String {
     format!("{:.1} to {:.1} %", interval.lo * 100.0, interval.hi * 100.0)
-}
-
-fn plural(n: u64, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Tenths of a second, rounded down.

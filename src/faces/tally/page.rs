@@ -6,10 +6,10 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{SHOWN, left};
 use super::{
-    between, contradiction, limit, percent, plural, practice, proposal, proposals, tenths, verdict,
+    between, contradiction, limit, percent, practice, proposal, proposals, tenths, verdict,
 };
 use crate::clock::Millis;
-use crate::faces::phrases;
+use crate::faces::phrases::{self, plural};
 use crate::training::intervals::jeffreys;
 use crate::training::learning::Curve;
 use crate::training::statistics::{Z95, float, fraction, wilson};
