@@ -23,6 +23,8 @@ pub enum Mode {
     Presses,
     /// A question that is answered by yes or no.
     YesNo,
+    /// Whether this press was meant, which ends the run: yes is the same press, no says again what to do.
+    Ends(Press),
     /// A text is asked.
     Text,
 }
@@ -142,6 +144,8 @@ impl Keyboard {
         let word = match (mode, key) {
             (Mode::YesNo, KeyCode::Char('y' | 'Y')) => Some(Press::Done),
             (Mode::YesNo, KeyCode::Char('n' | 'N')) => Some(Press::SomethingElse),
+            (Mode::Ends(press), KeyCode::Char('y' | 'Y')) => Some(press),
+            (Mode::Ends(_), KeyCode::Char('n' | 'N')) => Some(Press::SayAgain),
             _ => None,
         };
         self.map.press(key).or(word).map(Meant::Press)
@@ -180,7 +184,21 @@ pub fn line(line: &str, mode: Mode) -> Option<Meant> {
     if line.is_empty() {
         return None;
     }
-    let press = match line.to_ascii_lowercase().as_str() {
+    let press = match (line.to_ascii_lowercase().as_str(), mode) {
+        ("yes" | "y", Mode::Ends(press)) => Some(press),
+        ("no" | "n", Mode::Ends(_)) => Some(Press::SayAgain),
+        (word, _) => word_of(word, mode),
+    };
+    Some(match press {
+        Some(press) => Meant::Press(press),
+        None if mode == Mode::Text => Meant::Typed(line.chars().take(LONGEST_TEXT).collect()),
+        None => Meant::Unknown(line.chars().take(40).collect()),
+    })
+}
+
+/// The press that a word means.
+fn word_of(word: &str, mode: Mode) -> Option<Press> {
+    match word {
         "back" => Some(Press::TakeBack),
         "hold" => Some(Press::Hold),
         "stop" => Some(Press::Stop),
@@ -190,12 +208,7 @@ pub fn line(line: &str, mode: Mode) -> Option<Meant> {
         "else" | "no" | "n" => Some(Press::SomethingElse),
         "slip" => Some(Press::Slip),
         word => word.parse().ok().filter(|n| (1..=9).contains(n)).map(Press::Answer),
-    };
-    Some(match press {
-        Some(press) => Meant::Press(press),
-        None if mode == Mode::Text => Meant::Typed(line.chars().take(LONGEST_TEXT).collect()),
-        None => Meant::Unknown(line.chars().take(40).collect()),
-    })
+    }
 }
 
 #[cfg(test)]
@@ -221,6 +234,15 @@ mod tests {
         assert_eq!(take(KeyCode::PageDown, after), done);
         assert_eq!(take(KeyCode::Char('3'), after + 1), Some(Meant::Press(Press::Answer(3))));
         assert_eq!(take(KeyCode::Char('x'), after + 100), None);
+    }
+
+    #[test]
+    fn yes_to_the_question_before_an_end_is_the_press_that_asked() {
+        let ends = Mode::Ends(Press::Slip);
+        assert_eq!(line("Yes", ends), Some(Meant::Press(Press::Slip)));
+        assert_eq!(line("no", ends), Some(Meant::Press(Press::SayAgain)));
+        assert_eq!(line("done", ends), Some(Meant::Press(Press::Done)));
+        assert_eq!(line("yes", Mode::Presses), Some(Meant::Press(Press::Done)));
     }
 
     #[test]

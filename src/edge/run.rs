@@ -324,14 +324,12 @@ impl<'a> Run<'a> {
 
     fn mode(&self) -> Mode {
         let shown = &self.picture.shown;
-        if wants_text(shown) {
-            Mode::Text
-        } else if shown.question.as_ref().is_some_and(|q| !q.is_before_an_end())
-            && shown.answers.is_empty()
-        {
-            Mode::YesNo
-        } else {
-            Mode::Presses
+        match &shown.question {
+            Some(h::Question::ReallyStop) => Mode::Ends(Press::Stop),
+            Some(h::Question::ReallySlip { .. }) => Mode::Ends(Press::Slip),
+            _ if wants_text(shown) => Mode::Text,
+            Some(_) if shown.answers.is_empty() => Mode::YesNo,
+            _ => Mode::Presses,
         }
     }
 

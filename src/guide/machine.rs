@@ -384,8 +384,8 @@ impl Guide {
         }
     }
 
-    /// What is on show, and the next moment at which its window changes by itself.
-    /// What is on show where nobody is asked about an end.
+    /// What is on show where nobody is asked about an end, and the next moment at which its window changes
+    /// by itself.
     fn beneath(&self, now: Moment) -> (Frame, Option<Moment>) {
         match &self.life {
             Life::Preparing(preparation) => (frame::preparing(&self.procedure, preparation), None),
@@ -393,6 +393,7 @@ impl Guide {
         }
     }
 
+    /// What is on show, and the next moment at which its window changes by itself.
     fn frame(&self, now: Moment) -> (Frame, Option<Moment>) {
         let (mut frame, changes) = self.beneath(now);
         if self.ended.is_some() {

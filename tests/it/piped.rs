@@ -199,10 +199,13 @@ fn a_run_that_is_stopped_before_its_first_step_sends_nobody_to_the_vehicle() {
     let folder = self::folder("begun");
     let mut led = Led::begin(&folder);
     led.until("Your press:     done = the answer came");
-    led.answer("stop\nstop\n");
+    // No to the question is no report; yes is the press that asked.
+    led.answer("stop\nno\nstop\nyes\n");
     let (_, told) = led.end();
     assert!(!told.contains("No step was begun"), "{told}");
     assert!(told.contains("ENDED: stopped. "), "{told}");
+    assert_eq!(told.matches("? Stop the run?").count(), 2, "{told}");
+    assert!(!told.contains("answers of this step"), "{told}");
 }
 
 #[test]
