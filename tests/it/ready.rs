@@ -157,7 +157,8 @@ fn what_a_person_heard_and_tapped_is_kept_for_the_runs() {
     while tries.len() < 5 && tries.last().is_none_or(|last| last.told.contains(NOT_MEASURED)) {
         tries.push(checked(bench, "yes\n"));
     }
-    if tries.iter().all(|one| one.told.contains(NOT_MEASURED) && one.late > BUSY) {
+    let measured = tries.iter().any(|one| !one.told.contains(NOT_MEASURED));
+    if !measured && tries.iter().any(|one| one.late > BUSY) {
         skipped("the lag of a loudspeaker: this computer is too busy to tap along");
         return;
     }
