@@ -15,6 +15,7 @@ use crate::complaint::{Complaint, Severity};
 use crate::edge::files::STANDARD_INPUT;
 use crate::edge::patience::Stopper;
 use crate::faces::judged;
+use crate::faces::phrases::plural;
 use crate::faces::prompts::{self, Prompts};
 use crate::faces::safe::{safe, wrap};
 use crate::faces::sarif::{Script, sarif};
@@ -163,10 +164,6 @@ fn count(complaints: &[Complaint], severity: Severity) -> usize {
 fn name(examined: &Examined) -> String {
     let first = examined.sources.files().next();
     first.map_or_else(String::new, |(_, file)| safe(file.name()).into_owned())
-}
-
-fn plural(n: usize, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 fn human(examined: &Examined, colour: bool) -> String {

@@ -507,6 +507,7 @@ fn names(keys: &KeyMap, hands: bool) -> KeyNames {
         other: keys.name(Press::SomethingElse),
         slip: keys.name(Press::Slip),
         stop: keys.name(Press::Stop),
+        yes: String::new(),
         act: if hands { act_name(keys) } else { String::new() },
         all: if hands { format!("{} act · {}", act_name(keys), keys.line()) } else { keys.line() },
         brief: act.into_iter().chain(keys.brief()).collect(),
@@ -520,6 +521,7 @@ fn words(hands: bool) -> KeyNames {
         other: "else".to_owned(),
         slip: "slip".to_owned(),
         stop: "stop".to_owned(),
+        yes: "yes".to_owned(),
         act: if hands { "the word act".to_owned() } else { String::new() },
         all: format!(
             "answers: {}done, 1 to 9, else, slip, again, back, hold, stop; yes, no; a value",

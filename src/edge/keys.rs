@@ -23,7 +23,8 @@ pub enum Mode {
     Presses,
     /// A question that is answered by yes or no.
     YesNo,
-    /// Whether this press was meant, which ends the run: yes is the same press, no says again what to do.
+    /// Whether this press was meant, which ends the run: on a line, yes is the same press and no says again
+    /// what to do. A key for yes could be hit unseen.
     Ends(Press),
     /// A text is asked.
     Text,
@@ -144,8 +145,6 @@ impl Keyboard {
         let word = match (mode, key) {
             (Mode::YesNo, KeyCode::Char('y' | 'Y')) => Some(Press::Done),
             (Mode::YesNo, KeyCode::Char('n' | 'N')) => Some(Press::SomethingElse),
-            (Mode::Ends(press), KeyCode::Char('y' | 'Y')) => Some(press),
-            (Mode::Ends(_), KeyCode::Char('n' | 'N')) => Some(Press::SayAgain),
             _ => None,
         };
         self.map.press(key).or(word).map(Meant::Press)

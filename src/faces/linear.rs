@@ -318,12 +318,12 @@ fn means(shown: &Shown, setting: &Setting) -> String {
     let (done, other) = (&setting.keys.done, &setting.keys.other);
     match (&shown.question, shown.means) {
         (Some(Question::ReallyStop), _) => {
-            let stop = &setting.keys.stop;
-            format!("Press {stop} again within 5 seconds to stop. Anything else means no.")
+            let again = setting.keys.again(&setting.keys.stop);
+            format!("Press {again} within 5 seconds to stop. Anything else means no.")
         }
         (Some(Question::ReallySlip { .. }), _) => {
-            let slip = &setting.keys.slip;
-            format!("Press {slip} again within 5 seconds if so. Anything else means no.")
+            let again = setting.keys.again(&setting.keys.slip);
+            format!("Press {again} within 5 seconds if so. Anything else means no.")
         }
         _ if wants_text(shown) => "Type the answer, then press Enter.".to_owned(),
         (Some(Question::Alert { .. } | Question::GateClosed { must: true, .. }), _) => {

@@ -480,8 +480,9 @@ pub fn reach(rows: usize, row: RowHeight) -> String {
 }
 
 /// So many of something.
-pub(super) fn plural(n: u64, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+pub(crate) fn plural<N: std::fmt::Display + PartialEq + From<u8>>(n: N, what: &str) -> String {
+    let end = if n == N::from(1) { "" } else { "s" };
+    format!("{n} {what}{end}")
 }
 
 /// What a built-in ending tells the person. `begun`: whether a step was.

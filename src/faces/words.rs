@@ -72,12 +72,25 @@ pub struct KeyNames {
     pub slip: String,
     /// Stop.
     pub stop: String,
+    /// The word that says so again where the guide asks before an end; empty where only the same press does.
+    pub yes: String,
     /// In a rehearsal, the person's hand at the imaginary vehicle; empty where there is none.
     pub act: String,
     /// One line that lists them all.
     pub all: String,
     /// The same one by one in fewer words, the most needed first: for where that line is too long.
     pub brief: Vec<String>,
+}
+
+impl KeyNames {
+    /// What confirms a press that would end the run.
+    #[must_use]
+    pub fn again(&self, press: &str) -> String {
+        match self.yes.as_str() {
+            "" => format!("{press} again"),
+            yes => format!("{press} again or {yes}"),
+        }
+    }
 }
 
 /// What became of the record so far.
@@ -586,13 +599,14 @@ impl Page {
         let shown = &picture.shown;
         if let Some(question) = &shown.question {
             let ask = phrases::question(question);
-            let KeyNames { done, other, slip, stop, .. } = &setting.keys;
+            let keys = &setting.keys;
+            let KeyNames { done, other, slip, stop, .. } = keys;
             let how = match question {
                 Question::ReallyStop => {
-                    format!("  [{stop} again within 5 s = stop, anything else = no]")
+                    format!("  [{} within 5 s = stop, anything else = no]", keys.again(stop))
                 }
                 Question::ReallySlip { .. } => {
-                    format!("  [{slip} again within 5 s = yes, anything else = no]")
+                    format!("  [{} within 5 s = yes, anything else = no]", keys.again(slip))
                 }
                 Question::Alert { .. } | Question::GateClosed { must: true, .. } => String::new(),
                 _ if wants_text(shown) || !shown.answers.is_empty() => String::new(),

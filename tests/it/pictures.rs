@@ -15,6 +15,7 @@ pub fn setting(banners: &[Banner]) -> Setting {
         other: "e".to_owned(),
         slip: "s".to_owned(),
         stop: "q".to_owned(),
+        yes: String::new(),
         act: String::new(),
         all: "Space done · e something else · s slip · a again · b back · h hold · q stop"
             .to_owned(),

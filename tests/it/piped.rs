@@ -204,7 +204,8 @@ fn a_run_that_is_stopped_before_its_first_step_sends_nobody_to_the_vehicle() {
     let (_, told) = led.end();
     assert!(!told.contains("No step was begun"), "{told}");
     assert!(told.contains("ENDED: stopped. "), "{told}");
-    assert_eq!(told.matches("? Stop the run?").count(), 2, "{told}");
+    let asked = "? Stop the run?  [stop again or yes within 5 s = stop, anything else = no]";
+    assert_eq!(told.matches(asked).count(), 2, "{told}");
     assert!(!told.contains("answers of this step"), "{told}");
 }
 

@@ -102,6 +102,7 @@ pub fn names(screen: bool, drill: bool) -> KeyNames {
         other: key("else"),
         slip: key("slip"),
         stop: key("stop"),
+        yes: String::new(),
         act: String::new(),
         all: key(all),
         brief: brief.iter().map(|word| key(word)).collect(),
