@@ -1,6 +1,8 @@
 //! The sentences: takes recorded data (questions, notices, answers, outcomes, lengths), gives calm,
 //! short, plain English. No other file of the faces words any of it.
 
+use std::fmt::Display;
+
 use super::battery;
 use super::reach::{LEAST, PREFERRED, RowHeight};
 use super::terminal::Size;
@@ -480,7 +482,7 @@ pub fn reach(rows: usize, row: RowHeight) -> String {
 }
 
 /// So many of something.
-pub(crate) fn plural<N: std::fmt::Display + PartialEq + From<u8>>(n: N, what: &str) -> String {
+pub(crate) fn plural<N: Copy + Display + PartialEq + From<u8>>(n: N, what: &str) -> String {
     let end = if n == N::from(1) { "" } else { "s" };
     format!("{n} {what}{end}")
 }
